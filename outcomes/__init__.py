@@ -1,0 +1,51 @@
+"""Outcome measures, training dose and honest reports for stimulation-assisted cycling and adaptive exercise.
+
+For research, evaluation and teaching. No medical device; sets no stimulation or training parameter; gives no
+individual advice.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+_EXPORTS: dict[str, str] = {
+    "Study": "study",
+    "Record": "result",
+    "Estimate": "result",
+    "Interval": "result",
+    "Catalogue": "measures",
+    "score": "measures",
+    "score_table": "measures",
+    "analyse": "analysis",
+    "intraclass_correlations": "reliability",
+    "measurement_error": "reliability",
+    "paired_change": "change",
+    "ordinal_change": "change",
+    "change_classes": "change",
+    "transition_table": "change",
+    "between_person_association": "dose_response",
+    "dose_by_visit": "dose",
+    "dose_by_week": "dose",
+    "OutcomesError": "errors",
+    "DataError": "errors",
+    "DefinitionError": "errors",
+    "DesignError": "errors",
+}
+"""Public name to the room that holds it; rooms are imported when a name is first used."""
+
+__all__ = ["__version__", *sorted(_EXPORTS)]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _EXPORTS:
+        value = getattr(import_module(f"outcomes.{_EXPORTS[name]}"), name)
+        globals()[name] = value
+        return value
+    raise AttributeError(f"module 'outcomes' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_EXPORTS})
