@@ -55,8 +55,8 @@ _SCALES: dict[str, dict[str, float]] = {
     "speed": {"m/s": 1.0, "km/h": 1 / 3.6},
     "calendar": {"a": 12.0, "mo": 1.0},
 }
-"""Factors to the first unit of each kind. Inch, foot, mile and pound are exact by definition (1959
-agreement of the yard and the pound); the kilocalorie is the thermochemical one, 4184 J; a calendar year is 12 months."""
+"""Factors to the first unit of each kind. Inch, foot, mile and pound are exact by definition (1959 agreement of
+the yard and the pound); the kilocalorie is the thermochemical one, 4184 J; a calendar year is 12 months."""
 
 _SPELLINGS = {
     "sec": "s",
