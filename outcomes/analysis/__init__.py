@@ -1,0 +1,20 @@
+"""The protocol's plan carried out: columns to the arithmetic, what comes back into the record."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from outcomes.analysis.run import Analysis, analyse
+    from outcomes.analysis.write import latest_results, write_results
+
+_EXPORTS = {"Analysis": "run", "analyse": "run", "latest_results": "write", "write_results": "write"}
+
+__all__ = ["Analysis", "analyse", "latest_results", "write_results"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _EXPORTS:
+        return getattr(import_module(f"outcomes.analysis.{_EXPORTS[name]}"), name)
+    raise AttributeError(f"module 'outcomes.analysis' has no attribute {name!r}")

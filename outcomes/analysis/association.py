@@ -1,0 +1,147 @@
+"""Whether more training went with more change: between persons, as an association, with time held apart."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from outcomes.errors import DesignError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.analysis.plan import Work
+    from outcomes.study import Series
+
+EXPOSURES: dict[str, tuple[str, str, float, str, str]] = {
+    "active_minutes": ("delivered_active_minutes", "min", 600.0, "10 h", "active time"),
+    "active_minutes_per_week": ("active_minutes_per_week", "min/wk", 30.0, "30 min per week", "weekly active time"),
+    "work_kj": ("delivered_work_kj", "kJ", 100.0, "100 kJ", "work"),
+    "work_kj_per_week": ("work_kj_per_week", "kJ/wk", 10.0, "10 kJ per week", "weekly work"),
+}
+"""Exposure to column of the dose table, unit, amount that the slope is given for, that amount in words, name."""
+
+POWER = "work is power times time, so it is no dose for a power outcome"
+
+COLUMNS = {
+    "key": "", "measure": "", "label": "", "place": "", "contrast": "", "exposure": "", "per": "", "n": "1",
+    "slope": "", "low": "", "high": "", "p": "1", "raw_slope": "", "loo_low": "", "loo_high": "", "rank": "1",
+    "rank_p": "1", "reason": "",
+}  # fmt: skip
+
+
+def associate_dose(work: Work) -> None:
+    """Write the between-person association of every planned exposure with the change of every series."""
+    plan = work.study.protocol.dose
+    if plan is None or work.contrast is None or "dose" not in work.people:
+        return
+    exposures = [name for name in EXPOSURES if name.removesuffix("_per_week") in plan.metrics]
+    _dose_and_time(work, plan.metrics)
+    rows: list[dict[str, Any]] = []
+    for series in work.study.series:
+        if series.plan.role == "exploratory":
+            continue
+        for exposure in exposures:
+            row: dict[str, Any] = {"measure": series.measure_part, "place": series.place_part, "label": series.label}
+            row |= {"exposure": exposure, "per": EXPOSURES[exposure][3], "contrast": work.contrast_part, "n": 0}
+            try:
+                _one(work, series, exposure, row)
+            except DesignError as refusal:
+                row["reason"] = refusal.reason
+                statistic = "rank" if series.ordinal else "slope"
+                row["key"] = _key(work, series, exposure, statistic)
+                label = _label(series, exposure)
+                work.record.refuse(
+                    row["key"], refusal.reason, label=label, role=series.plan.role, n_people=int(row["n"])
+                )
+            rows.append(row)
+    work.record.add_table("dose_response", COLUMNS, ([row.get(c) for c in COLUMNS] for row in rows))
+
+
+def _key(work: Work, series: Series, exposure: str, statistic: str) -> str:
+    return work.key("dose_response", statistic, series, contrast=work.contrast_part, exposure=exposure)
+
+
+def _label(series: Series, exposure: str) -> str:
+    return f"{series.label}: association of change with {EXPOSURES[exposure][4]}"
+
+
+def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None:
+    from outcomes.dose_response import between_person_association, rank_association
+
+    if exposure.startswith("work") and (series.scale.unit == "W" or series.definition.construct == "power"):
+        raise DesignError(POWER)
+    column, unit, per, words, _ = EXPOSURES[exposure]
+    both = _joined(work, series, column)
+    row["n"] = len(both)
+    arrays = [both[name].to_numpy() for name in ("dose", "change", "before")]
+    analysis = work.study.protocol.analysis
+    options = {
+        "level": work.level,
+        "rng": work.rng("dose_response", series.name, exposure),
+        "min_people": analysis.min_people,
+    }
+    inputs = ("people/change", "people/dose")
+    if series.ordinal:
+        ranked = rank_association(*arrays, **options)
+        row["key"] = _key(work, series, exposure, "rank")
+        work.add(row["key"], ranked.rank, _label(series, exposure) + ", rank", series.plan.role, inputs=inputs)
+        row |= {"rank": ranked.rank.value, "rank_p": ranked.rank.test.p if ranked.rank.test else None}
+        return
+    result = between_person_association(*arrays, dose_unit=unit, per=per, outcome_unit=series.scale.unit, **options)
+    row["key"] = _key(work, series, exposure, "slope")
+    for name, label in (
+        ("slope", f"change per {words}, given the first value"),
+        ("raw_slope", f"change per {words}, first value not held"),
+        ("partial_correlation", "partial correlation given the first value"),
+        ("rank", "partial rank correlation given the first value"),
+        ("leave_one_out_low", f"lowest change per {words} with one person left out"),
+        ("leave_one_out_high", f"highest change per {words} with one person left out"),
+    ):
+        estimate = getattr(result, name)
+        if estimate is not None:
+            key = _key(work, series, exposure, name)
+            work.add(key, estimate, f"{_label(series, exposure)}: {label}", series.plan.role, inputs=inputs)
+    slope, rank = result.slope, result.rank
+    row |= {"slope": slope.value, "raw_slope": result.raw_slope.value}
+    row |= {"low": slope.interval.low, "high": slope.interval.high} if slope.interval else {}
+    row |= {"p": slope.test.p if slope.test else None, "rank": rank.value if rank else None}
+    row |= {"rank_p": rank.test.p if rank and rank.test else None}
+    row |= {"loo_low": result.leave_one_out_low.value, "loo_high": result.leave_one_out_high.value}
+
+
+def _joined(work: Work, series: Series, column: str) -> pd.DataFrame:
+    """Return dose up to the later compared visit beside before and change, for everybody who has all three."""
+    assert work.contrast is not None
+    dose = work.people["dose"]
+    at = dose[dose["visit"] == work.contrast[1]].set_index("participant_id")[column].rename("dose")
+    both = work.pairs(series).join(at, how="inner")
+    return both[both["dose"].notna()]
+
+
+def _dose_and_time(work: Work, metrics: Any) -> None:
+    """Write how far a person's cumulative dose can be told from the passing of time."""
+    from outcomes.dose_response import dose_time_collinearity
+
+    weeks = work.people["dose_by_week"].sort_values(["participant_id", "week"])
+    for metric in metrics:
+        column, _, _, _, name = EXPOSURES[metric]
+        keys = {
+            statistic: work.key("dose_response", statistic, exposure=metric, contrast=work.contrast_part)
+            for statistic in ("within_person_r", "vif")
+        }
+        try:
+            cumulative = weeks.groupby("participant_id")[column].cumsum()
+            known = cumulative.notna().to_numpy()
+            result = dose_time_collinearity(
+                weeks["participant_id"].to_numpy()[known],
+                weeks["week"].to_numpy(dtype=float)[known],
+                cumulative.to_numpy(dtype=float)[known],
+            )
+        except DesignError as refusal:
+            for key in keys.values():
+                work.record.refuse(key, refusal.reason, label=f"{name} and time within persons", unit="1")
+            continue
+        inputs = ("people/dose_by_week",)
+        label = f"cumulative {name} and time: correlation within persons"
+        work.add(keys["within_person_r"], result.within_person_r, label, inputs=inputs)
+        work.add(keys["vif"], result.vif, f"cumulative {name} and time: variance inflation", inputs=inputs)

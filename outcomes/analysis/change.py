@@ -1,0 +1,273 @@
+"""Change of every series: means or medians with intervals, people beyond error, transitions between grades."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from outcomes.errors import DesignError
+from outcomes.result import Estimate
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.analysis.error import UsableError
+    from outcomes.analysis.plan import Work
+    from outcomes.study import Series
+
+PAIRED = {
+    "mean": "mean change",
+    "sd": "standard deviation of change",
+    "before_mean": "mean before",
+    "before_sd": "standard deviation before",
+    "after_mean": "mean after",
+    "after_sd": "standard deviation after",
+    "correlation": "correlation of before and after",
+    "mean_bca": "mean change, BCa interval",
+    "d_z": "change divided by its own standard deviation (d_z)",
+    "d_av": "change divided by the mean standard deviation (d_av)",
+    "hedges_g": "d_z with the exact small-sample correction (g)",
+}
+RANKED = {
+    "median_before": "median before",
+    "median_after": "median after",
+    "hodges_lehmann": "Hodges-Lehmann shift",
+    "rank_biserial": "matched rank-biserial correlation",
+    "lower": "people with a lower grade",
+    "same": "people with the same grade",
+    "higher": "people with a higher grade",
+}
+COLUMNS = {
+    "key": "", "measure": "", "label": "", "role": "", "place": "", "group": "", "contrast": "", "unit": "",
+    "level": "", "better": "", "n": "1", "before_mean": "", "before_sd": "", "after_mean": "", "after_sd": "",
+    "change": "", "change_low": "", "change_high": "", "p": "1", "n_better": "1", "n_within": "1", "n_other": "1",
+    "mdc": "", "mdc_source": "", "words_better": "", "words_other": "", "reason": "",
+}  # fmt: skip
+
+
+def compare_visits(work: Work) -> None:
+    """Write the change of every series in every group, and the tables that pages draw from."""
+    rows: list[dict[str, Any]] = []
+    transitions: list[tuple[Any, ...]] = []
+    people: list[pd.DataFrame] = []
+    for group, _, members in work.groups():
+        for series in work.study.series:
+            row = _row(work, series, group)
+            try:
+                pairs = work.pairs(series)
+                pairs = pairs[pairs.index.isin(members)]
+                if series.ordinal:
+                    _ranked(work, series, group, pairs, row, transitions)
+                else:
+                    _paired(work, series, group, pairs, row)
+                people.append(_people(work, series, group, pairs))
+            except DesignError as refusal:
+                row["reason"] = refusal.reason
+                statistic = "hodges_lehmann" if series.ordinal else "mean"
+                parts = {"series": series, "group": group, "contrast": work.contrast_part}
+                work.record.refuse(
+                    work.key("change", statistic, **parts),
+                    refusal.reason,
+                    label=f"{series.label}: change",
+                    role=series.plan.role,
+                    unit=series.scale.unit,
+                )
+            rows.append(row)
+    work.record.add_table("outcomes", COLUMNS, ([row.get(c) for c in COLUMNS] for row in rows))
+    columns = dict.fromkeys(("key", "measure", "place", "group", "contrast", "before", "after"), "") | {"n": "1"}
+    work.record.add_table("transitions", columns, transitions)
+    _adjust(work, rows)
+    _keep(work, people)
+
+
+def _row(work: Work, series: Series, group: str) -> dict[str, Any]:
+    statistic = "hodges_lehmann" if series.ordinal else "mean"
+    better, _, other = series.words
+    return {
+        "key": work.key("change", statistic, series, group=group, contrast=work.contrast_part),
+        "measure": series.measure_part,
+        "label": series.label,
+        "role": series.plan.role,
+        "place": series.place_part,
+        "group": group,
+        "contrast": work.contrast_part,
+        "unit": series.scale.unit,
+        "level": series.scale.level,
+        "better": series.scale.better,
+        "words_better": better,
+        "words_other": other,
+        "n": 0,
+    }
+
+
+def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: dict[str, Any]) -> None:
+    """Write the change of an interval or ratio scale."""
+    from outcomes.change import paired_change
+
+    row["n"] = len(pairs)
+    parts = {"series": series, "group": group, "contrast": work.contrast_part}
+    result = paired_change(
+        pairs["before"].to_numpy(),
+        pairs["after"].to_numpy(),
+        unit=series.scale.unit,
+        level=work.level,
+        rng=work.rng("change", series.name, group),
+        resamples=work.study.protocol.analysis.resamples,
+    )
+    inputs = ("people/change",)
+    for name, label in PAIRED.items():
+        estimate = getattr(result, name)
+        key = work.key("change", name, **parts)
+        if estimate is not None:
+            work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=inputs)
+        elif name in result.reasons:
+            work.record.refuse(
+                key, result.reasons[name], label=f"{series.label}: {label}", role=series.plan.role, n_people=len(pairs)
+            )
+    for column, name in (("before_mean", "before_mean"), ("before_sd", "before_sd"), ("after_mean", "after_mean")):
+        row[column] = getattr(result, name).value if getattr(result, name) is not None else None
+    row["after_sd"] = result.after_sd.value if result.after_sd is not None else None
+    row["change"] = result.mean.value
+    if result.mean.interval is not None:
+        row["change_low"], row["change_high"] = result.mean.interval.low, result.mean.interval.high
+    row["p"] = result.mean.test.p if result.mean.test is not None else None
+    error = work.errors.get(series.name)
+    if error is not None:
+        _beyond_error(work, series, group, pairs, error, row)
+
+
+def _beyond_error(
+    work: Work, series: Series, group: str, pairs: pd.DataFrame, error: UsableError, row: dict[str, Any]
+) -> None:
+    """Write how many people changed by more than the measurement error, and how many would by error alone."""
+    from outcomes.change import change_classes
+
+    parts = {"series": series, "group": group, "contrast": work.contrast_part}
+    classes = change_classes(
+        pairs["change"].to_numpy(),
+        mdc=error.mdc,
+        standard_error=error.standard_error,
+        degrees_of_freedom=error.degrees_of_freedom,
+        better="lower" if series.hoped_sign < 0 else "higher",
+        level=work.level,
+    )
+    good, _, other = series.words
+    labels = {
+        "better": f"people {good} by at least the minimal detectable change",
+        "within": "people within the minimal detectable change",
+        "other": f"people {other} by at least the minimal detectable change",
+        "share_better": f"share of people {good} by at least the minimal detectable change",
+        "expected_by_error": "share of people that error alone would put beyond it",
+    }
+    inputs = ("people/change", *error.inputs)
+    for name, label in labels.items():
+        estimate = getattr(classes, name)
+        if estimate is not None:
+            key = work.key("change", name, **parts)
+            work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=inputs)
+    used = Estimate(
+        value=error.mdc, unit=series.scale.unit, method="mdc_used", n_people=len(pairs), n_values=len(pairs),
+        source=error.source,
+    )  # fmt: skip
+    label = f"{series.label}: minimal detectable change that people are held against"
+    work.add(work.key("change", "mdc95_used", **parts), used, label, series.plan.role, inputs=error.inputs)
+    row |= {"mdc": error.mdc, "mdc_source": error.source}
+    row |= {f"n_{name}": getattr(classes, name).value for name in ("better", "within", "other")}
+
+
+def _ranked(
+    work: Work,
+    series: Series,
+    group: str,
+    pairs: pd.DataFrame,
+    row: dict[str, Any],
+    transitions: list[tuple[Any, ...]],
+) -> None:
+    """Write the change of an ordinal scale: by rank, and as a table of who moved from which grade to which."""
+    from outcomes.change import ordinal_change, transition_table
+
+    row["n"] = len(pairs)
+    parts = {"series": series, "group": group, "contrast": work.contrast_part}
+    levels = series.definition.levels(series.scale.key)
+    before, after = pairs["before"].to_numpy(), pairs["after"].to_numpy()
+    result = ordinal_change(before, after, levels=levels, unit=series.scale.unit)
+    for name, label in RANKED.items():
+        estimate = getattr(result, name, None)
+        if estimate is not None:
+            key = work.key("change", name, **parts)
+            work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=("people/change",))
+    work.record.refuse(
+        work.key("change", "mdc95", **parts),
+        "an ordinal grade has no minimal detectable change; the transition table shows who moved",
+        label=f"{series.label}: minimal detectable change",
+        role=series.plan.role,
+        n_people=len(pairs),
+    )
+    shift = result.hodges_lehmann
+    row |= {"before_mean": None, "change": shift.value if shift is not None else None}
+    if shift is not None and shift.interval is not None:
+        row["change_low"], row["change_high"] = shift.interval.low, shift.interval.high
+    test = shift.test if shift is not None else None
+    row["p"] = test.p if test is not None else None
+    rose, fell = (result.higher.value, result.lower.value)
+    row["n_within"] = result.same.value
+    row["n_better"], row["n_other"] = (rose, fell) if series.hoped_sign >= 0 else (fell, rose)
+    if levels is None or len(levels) > 10:
+        return
+    names = series.definition.level_names(series.scale.key)
+    table = transition_table(before, after, levels=levels)
+    for i, first in enumerate(names):
+        for j, second in enumerate(names):
+            n = int(table.counts[i][j])
+            if n:
+                place = series.place_part
+                cell = (row["key"], series.measure_part, place, group, work.contrast_part, first, second, n)
+                transitions.append(cell)
+
+
+def _people(work: Work, series: Series, group: str, pairs: pd.DataFrame) -> pd.DataFrame:
+    """Return the change of every person of one series, with the class against the measurement error."""
+    import numpy as np
+
+    assert work.contrast is not None
+    error = work.errors.get(series.name)
+    good, within, other = series.words
+    sign = series.hoped_sign or 1
+    out = pairs.reset_index().rename(columns={"index": "participant_id"})
+    if error is None:
+        out["class"] = ""
+    else:
+        change = out["change"].to_numpy() * sign
+        out["class"] = np.select([change >= error.mdc, change <= -error.mdc], [good, other], within)
+    out["group"] = group
+    out["key"] = work.key("change", "mean", series, group=group, contrast=work.contrast_part)
+    out["measure"], out["scale"] = series.definition.key, series.scale.key
+    out["place"], out["side_rule"] = series.place, series.sides
+    out["before_visit"], out["after_visit"] = work.contrast
+    return out
+
+
+def _keep(work: Work, people: list[pd.DataFrame]) -> None:
+    import pandas as pd
+
+    columns = ["participant_id", "group", "key", "measure", "scale", "place", "side_rule", "before_visit"]
+    columns += ["after_visit", "before", "after", "change", "improvement", "class", "cells"]
+    work.people["change"] = pd.concat(people, ignore_index=True)[columns] if people else pd.DataFrame(columns=columns)
+
+
+def _adjust(work: Work, rows: list[dict[str, Any]]) -> None:
+    """Write the p values of secondary outcomes adjusted for their number; one family per group."""
+    from outcomes.change import benjamini_hochberg, holm
+
+    rule = work.study.protocol.analysis.multiplicity
+    if rule == "none":
+        return
+    adjust = {"holm": holm, "bh": benjamini_hochberg}[rule]
+    for group in dict.fromkeys(row["group"] for row in rows):
+        family = [r for r in rows if r["group"] == group and r["role"] == "secondary" and r.get("p") is not None]
+        if not family:
+            continue
+        for row, p in zip(family, adjust([r["p"] for r in family]), strict=True):
+            n = row["n"]
+            estimate = Estimate(value=float(p), unit="1", method=f"p_{rule}", n_people=n, n_values=n)
+            head, _, _ = row["key"].rpartition("/")
+            work.add(f"{head}/p_{rule}", estimate, f"{row['label']}: p adjusted", "secondary", inputs=(row["key"],))

@@ -1,0 +1,135 @@
+"""Training that was planned and training that was delivered, up to each visit and week by week."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from outcomes.errors import DesignError
+from outcomes.result import Estimate
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.analysis.plan import Work
+
+EXPOSURES = {
+    "sessions": ("1", "planned_sessions", "delivered_sessions", "not_recorded_sessions", "sessions"),
+    "active_minutes": (
+        "min", "planned_active_minutes", "delivered_active_minutes", "sessions_without_active_minutes",
+        "active minutes",
+    ),
+    "work_kj": ("kJ", "planned_work_kj", "delivered_work_kj", "sessions_without_work", "work"),
+}  # fmt: skip
+RATES = {"active_minutes": "active_minutes_per_week", "work_kj": "work_kj_per_week"}
+
+
+def sum_dose(work: Work) -> None:
+    """Write planned and delivered dose up to each visit, week by week, and what became of the planned sessions."""
+    from outcomes.dose import dose_by_visit, dose_by_week
+
+    study = work.study
+    if study.protocol.training is None and not study.has("sessions"):
+        return
+    if not study.has("sessions"):
+        _refuse(work, "the study has no sessions table")
+        return
+    tables = study.tables
+    dose = dose_by_visit(tables, study.protocol)
+    weeks = dose_by_week(tables, study.protocol)
+    work.people["dose"], work.people["dose_by_week"] = dose, weeks
+    for visit in study.protocol.visits:
+        at = dose[(dose["visit"] == visit.key) & dose["visit_day"].notna()]
+        if visit.when == "baseline" or not len(at):
+            continue
+        for exposure in EXPOSURES:
+            _up_to(work, visit, exposure, at)
+    _tables(work, dose, weeks)
+
+
+def _refuse(work: Work, reason: str) -> None:
+    for exposure, (unit, *_, label) in EXPOSURES.items():
+        key = work.key("dose", "delivered_sum", exposure=exposure)
+        work.record.refuse(key, reason, label=f"{label} delivered", unit=unit)
+
+
+def _up_to(work: Work, visit: Any, exposure: str, at: pd.DataFrame) -> None:
+    """Write one exposure up to one visit, over the people seen at it."""
+    unit, planned_column, delivered_column, without_column, words = EXPOSURES[exposure]
+    planned, delivered = at[planned_column], at[delivered_column]
+    parts = {"contrast": visit.key, "exposure": exposure}
+    inputs = ("people/dose",)
+    n = len(at)
+    without = int(at[without_column].sum())
+    caveats = ("dose_lower_bound",) if without and exposure != "sessions" else ()
+
+    def put(statistic: str, value: float, label: str, unit: str = unit, **more: Any) -> None:
+        estimate = Estimate(value=float(value), unit=unit, n_people=n, n_values=n, **{"method": statistic, **more})
+        work.add(work.key("dose", statistic, **parts), estimate, f"{label} up to {visit.label}", inputs=inputs)
+
+    put("delivered_sum", delivered.sum(), f"{words} delivered", caveats=caveats)
+    put("delivered_mean", delivered.mean(), f"{words} delivered per person", caveats=caveats)
+    if n > 1:
+        put("delivered_sd", delivered.std(ddof=1), f"{words} delivered per person, standard deviation")
+    if exposure in RATES and at[RATES[exposure]].notna().any():
+        rate = at[RATES[exposure]].dropna()
+        put("per_week_mean", rate.mean(), f"{words} per week", f"{unit}/wk", caveats=caveats)
+    key = work.key("dose", "sessions_without", **parts)
+    label = "planned sessions without a row" if exposure == "sessions" else f"sessions whose {words} are not known"
+    work.count(key, without, f"{label} up to {visit.label}", people=n)
+    _against_plan(work, visit, exposure, planned, delivered, put)
+
+
+def _against_plan(work: Work, visit: Any, exposure: str, planned: Any, delivered: Any, put: Any) -> None:
+    from outcomes.dose import dose_intensity
+
+    words = EXPOSURES[exposure][-1]
+    parts = {"contrast": visit.key, "exposure": exposure}
+    if planned.isna().all():
+        for statistic in ("planned_sum", "mean_of_ratios", "ratio_of_sums"):
+            key = work.key("dose", statistic, **parts)
+            label = f"{words} planned up to {visit.label}"
+            work.record.refuse(key, "none was prescribed", label=label, status="not planned")
+        return
+    put("planned_sum", planned.sum(), f"{words} planned")
+    put("planned_mean", planned.mean(), f"{words} planned per person")
+    try:
+        intensity = dose_intensity(planned.to_numpy(), delivered.to_numpy())
+    except DesignError as refusal:
+        key = work.key("dose", "ratio_of_sums", **parts)
+        work.record.refuse(key, refusal.reason, label=f"{words} delivered of planned", unit="1")
+        return
+    for statistic, label in (
+        ("mean_of_ratios", "relative dose intensity, mean of each person's ratio"),
+        ("ratio_of_sums", "relative dose intensity, delivered sum over planned sum"),
+    ):
+        key = work.key("dose", statistic, **parts)
+        work.add(key, getattr(intensity, statistic), f"{words}: {label}, up to {visit.label}", inputs=("people/dose",))
+
+
+def _tables(work: Work, dose: pd.DataFrame, weeks: pd.DataFrame) -> None:
+    sums = ["planned_sessions", "delivered_sessions", "planned_active_minutes", "delivered_active_minutes"]
+    sums += ["planned_work_kj", "delivered_work_kj"]
+    units = dict(zip(sums, ("1", "1", "min", "min", "kJ", "kJ"), strict=True))
+    labels = {visit.key: visit.label for visit in work.study.protocol.visits}
+    seen = dose[dose["visit_day"].notna()]
+    rows = []
+    for visit, label in labels.items():
+        at = seen[seen["visit"] == visit]
+        totals = [at[column].sum(min_count=1) for column in sums]
+        rows.append((visit, label, len(at), *totals, at["hours_since_last_session"].median()))
+    columns = {"visit": "", "label": "", "people": "1", **units, "median_hours_since_last_session": "h"}
+    work.record.add_table("dose_by_visit", columns, rows)
+    by_week = weeks.groupby("week", sort=True)
+    rows = [
+        (int(week), part["participant_id"].nunique(), *(part[column].sum(min_count=1) for column in sums))
+        for week, part in by_week
+    ]
+    work.record.add_table("dose_by_week", {"week": "1", "people": "1", **units}, rows)
+    sessions = work.study.table("sessions")
+    counts = sessions.assign(reason=sessions["reason"].fillna("")).groupby(["status", "reason"], sort=True).size()
+    rows = [(status, reason, int(n)) for (status, reason), n in counts.items()]
+    work.record.add_table("session_status", {"status": "", "reason": "", "n": "1"}, rows)
+    status = sessions["status"].value_counts()
+    for word in ("done", "shortened", "missed", "cancelled"):
+        key = work.key("dose", f"sessions_{word}")
+        work.count(key, int(status.get(word, 0)), f"sessions {word}", people=sessions["participant_id"].nunique())

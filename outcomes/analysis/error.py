@@ -1,0 +1,188 @@
+"""Measurement error of every series, from the clinic's own repeat tests or from a published value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from outcomes.analysis import values as _values
+from outcomes.errors import DesignError
+from outcomes.result import Estimate
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.analysis.plan import Work
+    from outcomes.study import Series
+
+ORDINAL = "an ordinal grade has no minimal detectable change; the transition table shows who moved"
+
+
+@dataclass(frozen=True)
+class UsableError:
+    """The measurement error that changes of one series are held against.
+
+    Parameters
+    ----------
+    mdc : float
+        Minimal detectable change, 95 %, in the scale's unit.
+    standard_error : float, optional
+        Standard error of measurement; None where a publication gives the MDC alone.
+    degrees_of_freedom : float, optional
+        Of the standard error; None (a published value) is taken as known without error.
+    source : str
+        "own repeat tests" with n, or the publication.
+    inputs : tuple of str
+        Record keys that it comes from.
+    """
+
+    mdc: float
+    standard_error: float | None
+    degrees_of_freedom: float | None
+    source: str
+    inputs: tuple[str, ...]
+
+
+def measure_error(work: Work) -> None:
+    """Write reliability and measurement error of every series; remember which one its changes are held against."""
+    for series in work.study.series:
+        own = _own_error(work, series)
+        wanted = series.plan.minimal_change
+        if wanted == "own" and own is not None:
+            work.errors[series.name] = own
+        elif wanted == "published":
+            published = _published_error(work, series)
+            if published is not None:
+                work.errors[series.name] = published
+
+
+def _matrix(work: Work, series: Series) -> tuple[Any, pd.DataFrame]:
+    """Return the complete participants x occasions matrix of a series from the repeat tests, and its values."""
+    from outcomes.matrices import as_matrix
+
+    trained = work.participants["trained_side"]
+    values = _values.series_values(work.repeat_scores, series, trained, "occasion")
+    values = values[values["value"].notna()]
+    if not len(values):
+        raise DesignError("there are no repeat tests of it")
+    return as_matrix(values, rows="participant_id", columns="occasion", values="value"), values
+
+
+def _own_error(work: Work, series: Series) -> UsableError | None:
+    from outcomes.reliability import intraclass_correlations, measurement_error
+
+    role = series.plan.role
+    label = series.label
+    keys = {
+        name: work.key("reliability", name, series)
+        for name in (
+            "icc_1_1",
+            "icc_a_1",
+            "icc_c_1",
+            "icc_1_k",
+            "icc_a_k",
+            "icc_c_k",
+            "standard_error_agreement",
+            "standard_error_consistency",
+            "within_person_standard_deviation",
+            "mdc95",
+        )
+    }
+    unit = series.scale.unit
+    try:
+        matrix, values = _matrix(work, series)
+        if series.ordinal:
+            raise DesignError(ORDINAL)
+        scores = matrix.complete()
+        iccs = intraclass_correlations(scores, level=work.level)
+        error = measurement_error(scores, unit=unit, level=work.level)
+    except DesignError as refusal:
+        wanted = series.plan.minimal_change == "own" or work.study.protocol.study.design == "test-retest"
+        reason = ORDINAL if series.ordinal else refusal.reason
+        if wanted or series.ordinal:
+            work.record.refuse(keys["mdc95"], reason, label=f"{label}: minimal detectable change", role=role, unit=unit)
+        return None
+    what = _unit_of_analysis(work, series, scores.shape[1])
+    lost = matrix.n_incomplete
+    for name, key in keys.items():
+        estimate: Estimate = getattr(iccs if name.startswith("icc") else error, name)
+        work.add(key, estimate, f"{label}: {_LABELS[name]}", role, unit_of_analysis=what, inputs=("people/repeats",))
+    lost_key = work.key("reliability", "people_incomplete", series)
+    work.count(lost_key, lost, f"{label}: retested people left out as an occasion is missing")
+    work.people.setdefault("repeats", values.iloc[:0].assign(series=""))
+    work.people["repeats"] = _append(work.people["repeats"], values.assign(series=series.name))
+    n = scores.shape[0]
+    mdc, se = error.mdc95.value, error.standard_error_agreement.value
+    if not isinstance(mdc, float) or not isinstance(se, float):
+        return None
+    return UsableError(
+        mdc=mdc,
+        standard_error=se,
+        degrees_of_freedom=float(error.degrees_of_freedom),
+        source=f"own repeat tests, {n} people, {what}",
+        inputs=(keys["mdc95"], keys["standard_error_agreement"]),
+    )
+
+
+def _append(frame: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.concat([frame, more], ignore_index=True) if len(frame) else more.reset_index(drop=True)
+
+
+_LABELS = {
+    "icc_1_1": "ICC(1,1)",
+    "icc_a_1": "ICC(A,1)",
+    "icc_c_1": "ICC(C,1)",
+    "icc_1_k": "ICC(1,k)",
+    "icc_a_k": "ICC(A,k)",
+    "icc_c_k": "ICC(C,k)",
+    "standard_error_agreement": "standard error of measurement, agreement",
+    "standard_error_consistency": "standard error of measurement, consistency",
+    "within_person_standard_deviation": "within-person standard deviation",
+    "mdc95": "minimal detectable change, 95 %",
+}
+
+
+def _unit_of_analysis(work: Work, series: Series, occasions: int) -> str:
+    """Return in words what one value of the error study is: place, side rule, readings, raters."""
+    rows = work.study.table("repeats")
+    rows = rows[rows["measure"] == series.definition.key]
+    sides = {"mean": "mean of both sides", "worse": "worse side", "trained": "trained side"}
+    parts = [series.place.replace("_", " "), sides.get(series.sides, series.sides)]
+    if rows["trial"].notna().any():
+        per = rows.groupby(["participant_id", "occasion", "place", "side"], dropna=False)["trial"].nunique()
+        parts.append(f"{int(per.median())} readings")
+    raters = rows.dropna(subset=["rater"]).groupby("participant_id")["rater"].nunique()
+    if len(raters):
+        same, different = (raters == 1).all(), (raters == occasions).all()
+        parts.append("same rater" if same else "a different rater each time" if different else "same and other raters")
+    return ", ".join(part for part in parts if part)
+
+
+def _published_error(work: Work, series: Series) -> UsableError | None:
+    from outcomes.measures import published_value
+
+    key = work.key("reliability", "mdc95_published", series)
+    label = f"{series.label}: published minimal detectable change"
+    what = {"mean": "mean of both sides", "worse": "worse side"}.get(series.sides, "one value")
+    try:
+        if series.ordinal:
+            raise DesignError(ORDINAL)
+        value = published_value(
+            series.definition, series.plan.published, variant=series.plan.variant or "", unit_of_analysis=what
+        )
+    except DesignError as refusal:
+        work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, unit=series.scale.unit)
+        return None
+    estimate = Estimate(
+        value=float(value.value),
+        unit=value.unit,
+        method="published_value",
+        n_people=0,
+        n_values=0,
+        source=value.source,
+        caveats=("published_error",) if value.status == "VERIFIED" else ("published_error", "from_memory"),
+    )
+    work.add(key, estimate, label, series.plan.role, unit_of_analysis=what)
+    return UsableError(float(value.value), None, None, f"published: {value.source} ({value.population})", (key,))

@@ -1,0 +1,51 @@
+"""The sentence that explains each method and each caveat that the record names."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from outcomes.analysis.plan import Work
+
+METHODS: dict[str, str] = {
+    "count": "A count.",
+    "mean": "Arithmetic mean of the values that are known.",
+    "median": "Median of the values that are known.",
+    "sd": "Standard deviation with n - 1.",
+    "published_value": "A published value, used only where variant and unit of analysis match.",
+    "mdc_used": "A change counts as beyond error when its size is at least the minimal detectable change (95 %).",
+    "delivered_sum": "Sum over the people seen at the visit; sessions done or shortened before the visit.",
+    "delivered_mean": "Mean over the people seen at the visit.",
+    "delivered_sd": "Standard deviation over the people seen at the visit, n - 1.",
+    "per_week_mean": "Mean over people of dose divided by (days from the baseline visit to the visit / 7).",
+    "planned_sum": "Sum of what was planned up to the visit, over the people seen at it.",
+    "planned_mean": "Mean over people of what was planned up to the visit.",
+    "p_holm": "p adjusted for the number of secondary outcomes (Holm 1979, Scand J Stat 6:65).",
+    "p_bh": "p adjusted for the number of secondary outcomes (Benjamini and Hochberg 1995, JRSS-B 57:289).",
+}
+
+CAVEATS: dict[str, str] = {
+    "dose_lower_bound": "Some sessions do not say it; the sum counts the known ones and is a lower bound.",
+    "published_error": "The measurement error is a published one: other people, other raters.",
+    "from_memory": "The published value has not been seen in its source by the makers of this software.",
+}
+
+
+def note_methods(work: Work) -> None:
+    """Write the text of every method and caveat that an entry of the record names.
+
+    Raises
+    ------
+    KeyError
+        An entry names a note that does not exist: a fault of ours.
+    """
+    from outcomes import change, dose, dose_response, reliability
+
+    rooms = (change, dose, dose_response, reliability)
+    methods = METHODS | {k: v for room in rooms for k, v in room.METHODS.items()}
+    caveats = CAVEATS | {k: v for room in rooms for k, v in room.CAVEATS.items()}
+    for entry in work.record.entries.values():
+        if entry.method:
+            work.record.methods[entry.method] = methods[entry.method]
+        for caveat in entry.caveats:
+            work.record.caveats[caveat] = caveats[caveat]

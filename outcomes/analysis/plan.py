@@ -1,0 +1,140 @@
+"""What one analysis works on: the study, its values, its groups, and the record that is being written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from outcomes.analysis import values as _values
+from outcomes.errors import DesignError
+from outcomes.result import Estimate, Record, Role, record_key
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+
+    from outcomes.result import Entry
+    from outcomes.study import Series, Study
+
+
+@dataclass
+class Work:
+    """One analysis on its way from the study to the record."""
+
+    study: Study
+    record: Record = field(default_factory=Record)
+    people: dict[str, pd.DataFrame] = field(default_factory=dict)
+    errors: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def level(self) -> float:
+        """Level of every interval: 1 - alpha."""
+        return 1.0 - self.study.protocol.analysis.alpha
+
+    @property
+    def contrast(self) -> tuple[str, str] | None:
+        """The compared visits, earlier first; None for a test-retest study without visits."""
+        compare = self.study.protocol.analysis.compare
+        return (compare[0], compare[1]) if compare else None
+
+    @property
+    def contrast_part(self) -> str:
+        """Fifth part of the record key."""
+        return f"{self.contrast[1]}_minus_{self.contrast[0]}" if self.contrast else "-"
+
+    @cached_property
+    def participants(self) -> pd.DataFrame:
+        """The participants table by participant_id."""
+        return self.study.table("participants").set_index("participant_id")
+
+    @cached_property
+    def visit_days(self) -> pd.DataFrame:
+        """See `values.visit_days`."""
+        return _values.visit_days(self.study)
+
+    @cached_property
+    def scores(self) -> pd.DataFrame:
+        """Scores of the assessments."""
+        return _values.scores_of(self.study, "assessments")
+
+    @cached_property
+    def repeat_scores(self) -> pd.DataFrame:
+        """Scores of the clinic's own repeat tests."""
+        return _values.scores_of(self.study, "repeats")
+
+    def rng(self, *words: str) -> np.random.Generator:
+        """Return the generator for one number: the protocol's seed and the words of its key, so that adding a measure
+        moves no other number."""
+        import numpy as np
+
+        digits = [int.from_bytes(word.encode(), "little") for word in words]
+        return np.random.default_rng(np.random.SeedSequence([self.study.protocol.analysis.seed, *digits]))
+
+    def groups(self) -> Iterator[tuple[str, str, pd.Index[Any]]]:
+        """Yield key, label and participants of every group that the plan reports."""
+        report, groups = self.study.protocol.analysis.report, self.study.protocol.groups
+        if report in ("all", "both") or not groups:
+            yield "all", "everybody", self.participants.index
+        if report in ("each group", "both"):
+            for group in groups:
+                yield group.key, group.label, self.participants.index[self.participants["group"] == group.key]
+
+    def add(self, key: str, estimate: Estimate, label: str, role: Role = "descriptive", **more: Any) -> Entry:
+        """Write an estimate; see `Record.add`."""
+        return self.record.add(key, estimate, label=label, role=role, **more)
+
+    def count(self, key: str, number: int, label: str, *, people: int | None = None) -> Entry:
+        """Write a count."""
+        n = number if people is None else people
+        estimate = Estimate(value=int(number), unit="1", method="count", n_people=int(n), n_values=int(number))
+        return self.add(key, estimate, label)
+
+    def key(self, analysis: str, statistic: str, series: Series | None = None, **parts: str) -> str:
+        """Return a record key; measure and place come from `series`."""
+        if series is not None:
+            parts = {"measure": series.measure_part, "place": series.place_part, **parts}
+        return record_key(analysis, statistic, **parts)
+
+    @cached_property
+    def values(self) -> dict[str, pd.DataFrame]:
+        """Value per participant and visit of every series, after windows and events; a series that can have none is
+        empty and its reason stands in `refused`."""
+        trained = self.participants["trained_side"]
+        found: dict[str, pd.DataFrame] = {}
+        for series in self.study.series:
+            try:
+                values = _values.series_values(self.scores, series, trained, "visit")
+            except DesignError as error:
+                self.refused[series.name] = error.reason
+                values = _values.series_values(self.scores.iloc[:0], series, trained, "visit")
+            found[series.name] = _values.drop_values(self.study, values, series, self.visit_days)
+        return found
+
+    refused: dict[str, str] = field(default_factory=dict)
+
+    def pairs(self, series: Series) -> pd.DataFrame:
+        """Return before, after and change of everybody who has both values of the compared visits.
+
+        Returns
+        -------
+        DataFrame
+            Index participant_id, sorted; columns before, after, change, improvement (missing where no direction is
+            better or hoped for), cells.
+        """
+        import numpy as np
+
+        assert self.contrast is not None
+        values = self.values[series.name]
+        if series.name in self.refused:
+            raise DesignError(self.refused[series.name])
+        sides = [values[values["visit"] == visit].set_index("participant_id") for visit in self.contrast]
+        both = sides[0][["value", "cells"]].join(sides[1][["value", "cells"]], how="inner", lsuffix="_a", rsuffix="_b")
+        both = both[both["value_a"].notna() & both["value_b"].notna()].sort_index()
+        pairs = both.rename(columns={"value_a": "before", "value_b": "after"})[["before", "after"]].astype(float)
+        pairs["change"] = pairs["after"] - pairs["before"]
+        sign = series.hoped_sign
+        pairs["improvement"] = pairs["change"] * sign if sign else np.nan
+        pairs["cells"] = (both["cells_a"] + " " + both["cells_b"]).str.strip()
+        return pairs

@@ -1,0 +1,189 @@
+"""Carry out the protocol's plan on a study."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from outcomes import __version__
+from outcomes.analysis.association import associate_dose
+from outcomes.analysis.change import compare_visits
+from outcomes.analysis.dose import sum_dose
+from outcomes.analysis.error import measure_error
+from outcomes.analysis.methods import note_methods
+from outcomes.analysis.people import describe_people
+from outcomes.analysis.plan import Work
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.result import Record
+    from outcomes.study import Study
+
+CAUTION = (
+    "For research, evaluation and teaching. No medical device; gives no individual advice and sets no training or "
+    "stimulation parameter. Safety questions belong to local protocol and licensed clinicians."
+)
+
+STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
+    ("people", describe_people),
+    ("measurement error", measure_error),
+    ("change", compare_visits),
+    ("dose", sum_dose),
+    ("dose and change", associate_dose),
+    ("method notes", note_methods),
+)
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """What `analyse` returns.
+
+    Parameters
+    ----------
+    record : Record
+        Every number, without a value of one person.
+    people : dict of str to DataFrame
+        Person-level tables: scores, values, change, dose, dose_by_week, repeats.
+    run : dict
+        How it was made: software and package versions, input hashes, seed, changed choices; no times, no paths.
+    """
+
+    record: Record
+    people: dict[str, pd.DataFrame]
+    run: dict[str, Any]
+
+
+def analyse(study: Study, progress: Callable[[str], None] | None = None) -> Analysis:
+    """Carry out the plan of the study's protocol.
+
+    Parameters
+    ----------
+    study : Study
+    progress : callable, optional
+        Called with the name of each stage as it begins.
+
+    Returns
+    -------
+    Analysis
+        Equal for the same inputs, protocol, seed and package versions.
+    """
+    work = Work(study)
+    work.record.meta = _meta(study)
+    for name, stage in STAGES:
+        if name == "change" and work.contrast is None:
+            continue
+        if progress is not None:
+            progress(name)
+        stage(work)
+    _keep_values(work)
+    _note_measures(work)
+    return Analysis(work.record, work.people, _run(study))
+
+
+def _keep_values(work: Work) -> None:
+    import pandas as pd
+
+    work.people["scores"] = work.scores
+    parts = []
+    for series in work.study.series:
+        values = work.values[series.name].copy()
+        values["group"] = values["participant_id"].map(work.participants["group"])
+        values["measure"], values["scale"] = series.definition.key, series.scale.key
+        values["place"], values["side_rule"] = series.place, series.sides
+        parts.append(values)
+    columns = ["participant_id", "group", "measure", "scale", "place", "side_rule", "visit", "value", "reason", "cells"]
+    frame = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+    work.people["values"] = frame[columns]
+
+
+def _note_measures(work: Work) -> None:
+    columns = dict.fromkeys(
+        ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source"), ""
+    )
+    rows = [
+        (
+            s.definition.key,
+            s.definition.version,
+            s.definition.title,
+            s.scale.key,
+            s.place_part,
+            s.plan.role,
+            s.scale.unit,
+            s.scale.level,
+            s.scale.better,
+            s.definition.source,
+        )
+        for s in work.study.series
+    ]
+    work.record.add_table("measures", columns, rows)
+
+
+def _meta(study: Study) -> dict[str, Any]:
+    protocol = study.protocol
+    plain = protocol.model_dump(mode="json")
+    return {
+        "title": protocol.study.title,
+        "question": protocol.study.question,
+        "design": protocol.study.design,
+        "allocation": protocol.study.allocation,
+        "setting": protocol.study.setting,
+        "synthetic": bool(protocol.study.synthetic),
+        "data_until": _last_date(study),
+        "visits": [{"key": v.key, "label": v.label, "week": v.week, "when": v.when} for v in protocol.visits],
+        "compare": list(protocol.analysis.compare or ()),
+        "groups": [{"key": g.key, "label": g.label, "reference": g.reference} for g in protocol.groups],
+        "level": 1.0 - protocol.analysis.alpha,
+        "multiplicity": protocol.analysis.multiplicity,
+        "protocol_sha256": protocol.sha256,
+        "frozen": {
+            "on": plain["frozen"]["on"] if plain.get("frozen") else None,
+            "changed": protocol.changed_after_freezing if protocol.frozen is not None else None,
+        },
+        "definitions": {
+            s.definition.key: {"version": s.definition.version, "sha256": s.definition.sha256} for s in study.series
+        },
+        "changed_choices": [
+            {"key": key, "protocol": str(before), "used": str(used)} for key, before, used in study.choices
+        ],
+        "statements": plain.get("statements") or {},
+        "harms_collection": protocol.harms.collection,
+        "report": plain.get("report") or {},
+        "privacy": plain.get("privacy") or {},
+        "training": plain.get("training"),
+        "dose_plan": plain.get("dose"),
+        "caution": CAUTION,
+        "software_version": __version__,
+    }
+
+
+def _last_date(study: Study) -> str | None:
+    """Return the last day that any table speaks of; None where days are counted from enrolment."""
+    import pandas as pd
+
+    dates = [
+        frame[column].max()
+        for frame in study.tables.values()
+        for column in frame.columns
+        if column.endswith(("_on", "_at")) and pd.api.types.is_datetime64_any_dtype(frame[column].dtype)
+    ]
+    known = [date for date in dates if not pd.isna(date)]
+    return max(known).date().isoformat() if known else None
+
+
+def _run(study: Study) -> dict[str, Any]:
+    import platform
+    from importlib.metadata import version
+
+    packages = ("numpy", "pandas", "scipy", "statsmodels", "scikit-learn", "pingouin", "pydantic")
+    return {
+        "id": study.id,
+        "software": {"outcomes": __version__, "python": platform.python_version()},
+        "packages": {name: version(name) for name in packages},
+        "inputs": dict(sorted(study.files.items())),
+        "protocol_sha256": study.protocol.sha256,
+        "definitions": {s.definition.key: s.definition.sha256 for s in study.series},
+        "seed": study.protocol.analysis.seed,
+        "changed_choices": [{"key": k, "protocol": str(a), "used": str(b)} for k, a, b in study.choices],
+    }

@@ -1,0 +1,178 @@
+"""Scores to one value per participant and visit: the limb rule, the windows, and what happened in between."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.study import Series, Study
+
+SCORE_KEY = ["participant_id", "measure", "version", "variant", "scale", "place", "side"]
+
+
+def scores_of(study: Study, table: str) -> pd.DataFrame:
+    """Return the scores of every measure of the protocol from ``assessments`` or ``repeats``.
+
+    Returns
+    -------
+    DataFrame
+        As `outcomes.measures.score_table`, measures one after the other in the protocol's order.
+    """
+    import pandas as pd
+
+    from outcomes.measures import score_table
+
+    if not study.has(table):
+        return pd.DataFrame(columns=[*SCORE_KEY, "value"])
+    answers = study.table(table)
+    parts = []
+    for definition in {s.definition.key: s.definition for s in study.series}.values():
+        rows = answers[answers["measure"] == definition.key]
+        if len(rows):
+            parts.append(score_table(definition.key, rows, version=definition.version, catalogue=study.catalogue))
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=[*SCORE_KEY, "value"])
+
+
+def series_values(scores: pd.DataFrame, series: Series, trained: pd.Series, time: str) -> pd.DataFrame:
+    """Return one value per participant and visit (or occasion) for one series.
+
+    Parameters
+    ----------
+    scores : DataFrame
+        As `scores_of` returns.
+    series : Series
+    trained : Series of str
+        ``trained_side`` by participant_id.
+    time : {"visit", "occasion"}
+
+    Returns
+    -------
+    DataFrame
+        participant_id, `time`, value (float, missing where there is none), reason, cells.
+
+    Notes
+    -----
+    mean: arithmetic mean of both sides; a side that is missing at a visit leaves no value there, so that a change
+    never compares one limb with two. worse: the worse of both sides at each visit. trained: the side that
+    ``participants.trained_side`` names, the mean of both where it names both.
+    """
+    mine = scores[
+        (scores["measure"] == series.definition.key)
+        & (scores["scale"] == series.scale.key)
+        & (scores["place"].fillna("") == series.place)
+    ]
+    if series.plan.variant:
+        mine = mine[mine["variant"] == series.plan.variant]
+    keys = ["participant_id", time]
+    if series.sides in ("", "left", "right", "both"):
+        if series.sides:
+            mine = mine[mine["side"] == series.sides]
+        _refuse_two_variants(mine, keys, series)
+        return mine[[*keys, "value", "reason", "cells"]].reset_index(drop=True)
+    return _both_sides(mine, series, trained, keys)
+
+
+def _refuse_two_variants(rows: pd.DataFrame, keys: list[str], series: Series) -> None:
+    from outcomes.errors import DesignError
+
+    twice = rows[rows.duplicated(keys, keep=False)]
+    if len(twice):
+        names = ", ".join(sorted(twice["variant"].fillna("").unique())) or "one variant"
+        raise DesignError(
+            f"{series.label}: one person and visit has several values ({names}); "
+            "name the variant under [[measures]], as different variants are never joined"
+        )
+
+
+def _both_sides(rows: pd.DataFrame, series: Series, trained: pd.Series, keys: list[str]) -> pd.DataFrame:
+    """Return the value of both limbs by the series' rule."""
+    import numpy as np
+    import pandas as pd
+
+    rows = rows[rows["side"].isin(["left", "right"])]
+    _refuse_two_variants(rows, [*keys, "side"], series)
+    wide = rows.set_index([*keys, "side"])[["value", "reason", "cells"]].unstack("side")
+    if not len(wide):
+        return pd.DataFrame(columns=[*keys, "value", "reason", "cells"])
+    wide = wide.reindex(columns=pd.MultiIndex.from_product([["value", "reason", "cells"], ["left", "right"]]))
+    sides = wide["value"].to_numpy(dtype=float)
+    complete = ~np.isnan(sides).any(axis=1)
+    value = np.full(len(wide), np.nan)
+    reason = np.where(complete, "", "one side has no value")
+    lower_better = series.scale.better == "lower"
+    worse = np.where(complete, sides.max(axis=1) if lower_better else sides.min(axis=1), np.nan)
+    mean = np.where(complete, sides.sum(axis=1) / 2, np.nan)
+    if series.sides == "mean":
+        value = mean
+    elif series.sides == "worse":
+        value = worse
+    else:
+        side = trained.reindex(wide.index.get_level_values("participant_id")).fillna("").to_numpy()
+        both = worse if series.ordinal else mean
+        value = np.select([side == "left", side == "right", side == "both"], [sides[:, 0], sides[:, 1], both], np.nan)
+        unknown = ~np.isin(side, ["left", "right", "both"])
+        reason = np.where(unknown, "no trained side named", np.where(np.isnan(value), "the side has no value", ""))
+    cells = wide["cells"].fillna("")
+    out = wide.index.to_frame(index=False)
+    out["value"], out["reason"] = value, reason
+    out["cells"] = (cells["left"] + " " + cells["right"]).str.strip().to_numpy()
+    return out
+
+
+def visit_days(study: Study) -> pd.DataFrame:
+    """Return participant_id, visit, visited_day and whether the visit lies in its window (missing if not known)."""
+    visits = study.table("visits")[["participant_id", "visit", "visited_day", "status"]].copy()
+    enrolled = study.table("participants").set_index("participant_id")["enrolled_on"].notna()
+    days = {v.key: v.week * 7 for v in study.protocol.visits}
+    windows = {v.key: tuple(v.window_days) for v in study.protocol.visits if v.window_days}
+    planned = visits["visit"].map(days)
+    before = visits["visit"].map({key: low for key, (low, _) in windows.items()})
+    after = visits["visit"].map({key: high for key, (_, high) in windows.items()})
+    away = visits["visited_day"] - planned
+    known = visits["participant_id"].map(enrolled).fillna(False).to_numpy(dtype=bool) & before.notna().to_numpy()
+    outside = known & ((away < -before) | (away > after)).to_numpy()
+    visits["outside"] = outside | (visits["status"] == "outside_window").to_numpy()
+    return visits
+
+
+def drop_values(study: Study, values: pd.DataFrame, series: Series, days: pd.DataFrame) -> pd.DataFrame:
+    """Return values with those taken out that the protocol does not let stand, each with its reason.
+
+    A visit outside its window counts only under ``visits_outside = "keep"``. For ``[[analysis.events]]`` with
+    ``"while unchanged"`` a value later than a person's first such event is taken out; with ``"excluded"`` every value
+    of a person who had one between the compared visits.
+    """
+    values = values.merge(days[["participant_id", "visit", "visited_day", "outside"]], how="left")
+    analysis = study.protocol.analysis
+    if analysis.visits_outside == "drop":
+        _take_out(values, values["outside"].fillna(False).to_numpy(dtype=bool), "visit outside its window")
+    for rule in analysis.events:
+        if rule.strategy == "whatever happened" or not study.has(rule.table):
+            continue
+        first = _first_event(study, rule.table, rule.kind, days)
+        day = values["participant_id"].map(first)
+        hit = (day < values["visited_day"]) if rule.strategy == "while unchanged" else day.notna()
+        _take_out(values, hit.to_numpy(dtype=bool), f"{rule.kind.replace('_', ' ')} {rule.strategy}")
+    return values
+
+
+def _take_out(values: pd.DataFrame, rows: object, reason: str) -> None:
+    there = rows & values["value"].notna().to_numpy()  # type: ignore[operator]
+    values.loc[there, "reason"] = reason
+    values.loc[there, "value"] = float("nan")
+
+
+def _first_event(study: Study, table: str, kind: str, days: pd.DataFrame) -> pd.Series:
+    """Return the day of each person's first event of a kind after the first and up to the second compared visit."""
+    day_column = {"changes": "changed_day", "events": "occurred_day"}[table]
+    events = study.table(table)
+    events = events[events["kind"] == kind]
+    start, end = study.protocol.analysis.compare
+    by_visit = days.set_index(["participant_id", "visit"])["visited_day"].unstack("visit")
+    low = events["participant_id"].map(by_visit[start]) if start in by_visit else float("nan")
+    high = events["participant_id"].map(by_visit[end]) if end in by_visit else float("nan")
+    open_end = high != high  # nan: the second visit did not take place
+    between = (events[day_column] > low) & ((events[day_column] <= high) | open_end)
+    return events[between].groupby("participant_id")[day_column].min()

@@ -1,0 +1,179 @@
+"""Open a study folder, or build a study in memory, through the same checks."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from outcomes import __version__
+from outcomes.errors import DataError, Finding, UsageError
+from outcomes.files import sha256
+from outcomes.study.series import Series, planned_series
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from protocols.schema import Protocol
+
+    from outcomes.intake import Intake, Ledger
+    from outcomes.measures import Catalogue
+
+Progress = Callable[[str], None]
+
+STOPS = 'Correct these, or say on_error = "set_aside" under [intake] in protocol.toml; every report then lists them.'
+BLOCKS = "Correct these and run outcomes check again; nothing was scored."
+
+
+@dataclass(frozen=True)
+class Study:
+    """Tables, protocol, catalogue and ledger of one study, checked; hands out copies.
+
+    Use `Study.open` or `Study.from_tables`.
+    """
+
+    protocol: Protocol
+    catalogue: Catalogue
+    series: tuple[Series, ...]
+    ledger: Ledger
+    findings: tuple[Finding, ...]
+    files: Mapping[str, str]
+    folder: Path | None
+    choices: tuple[tuple[str, object, object], ...]
+    _tables: Mapping[str, pd.DataFrame] = field(repr=False)
+
+    @classmethod
+    def open(
+        cls, folder: str | Path, *, settings: Mapping[str, str] | None = None, progress: Progress | None = None
+    ) -> Study:
+        """Read and check a study folder; always writes ``results/check``.
+
+        Parameters
+        ----------
+        folder : path
+        settings : mapping of str to str, optional
+            Choices of the protocol changed for this run, such as ``{"analysis.alpha": "0.1"}``.
+        progress : callable, optional
+            Called with the name of each file as it is read.
+
+        Raises
+        ------
+        UsageError
+            The folder does not exist or holds no protocol.
+        DefinitionError
+            The protocol or a definition is refused.
+        DataError
+            The tables are refused; holds every finding.
+        """
+        from outcomes.intake import read_folder, write_check
+        from outcomes.measures import Catalogue
+        from outcomes.toml_source import read_toml
+        from protocols import read_protocol, with_choices
+
+        folder = Path(folder)
+        path = folder / "protocol.toml"
+        if not folder.is_dir():
+            raise UsageError(f"{folder} is not a folder")
+        if not path.is_file():
+            raise UsageError(f"{folder} holds no protocol.toml; 'outcomes new' writes one")
+        protocol = read_protocol(path)
+        choices: tuple[tuple[str, object, object], ...] = ()
+        if settings:
+            protocol, changed = with_choices(protocol, settings)
+            choices = tuple(changed)
+        catalogue = Catalogue.packaged()
+        if (folder / "measures").is_dir():
+            catalogue = catalogue.with_folder(folder / "measures")
+        series = planned_series(protocol, catalogue, read_toml(path))
+        intake = read_folder(folder, protocol, catalogue, progress=progress)
+        write_check(intake, folder)
+        return cls._from_intake(intake, protocol, catalogue, series, folder, choices)
+
+    @classmethod
+    def from_tables(cls, protocol: Protocol, catalogue: Catalogue | None = None, **frames: pd.DataFrame) -> Study:
+        """Build a study from data frames named like the tables, through the same checks and ledger.
+
+        Parameters
+        ----------
+        protocol : Protocol
+        catalogue : Catalogue, optional
+            The packaged one by default.
+        **frames : DataFrame
+            A frame per table, columns as in the vocabulary.
+
+        Raises
+        ------
+        DefinitionError, DataError
+            As `open`.
+        """
+        from outcomes.intake import read_frames
+        from outcomes.measures import Catalogue as Packaged
+
+        catalogue = catalogue or Packaged.packaged()
+        series = planned_series(protocol, catalogue)
+        intake = read_frames(frames, protocol, catalogue)
+        return cls._from_intake(intake, protocol, catalogue, series, None, ())
+
+    @classmethod
+    def _from_intake(
+        cls,
+        intake: Intake,
+        protocol: Protocol,
+        catalogue: Catalogue,
+        series: tuple[Series, ...],
+        folder: Path | None,
+        choices: tuple[tuple[str, object, object], ...],
+    ) -> Study:
+        if intake.stops:
+            blocked = any(finding.grade == "block" for finding in intake.findings)
+            raise DataError(intake.findings, BLOCKS if blocked else STOPS)
+        return cls(
+            protocol=protocol,
+            catalogue=catalogue,
+            series=series,
+            ledger=intake.ledger,
+            findings=tuple(intake.findings),
+            files=dict(intake.files),
+            folder=folder,
+            choices=choices,
+            _tables=dict(intake.tables),
+        )
+
+    @property
+    def id(self) -> str:
+        """First 12 digits of the hash of everything that the numbers depend on."""
+        definitions = {s.definition.key: s.definition.sha256 for s in self.series}
+        content = {
+            "files": dict(self.files),
+            "protocol": self.protocol.sha256,
+            "choices": [[key, str(used)] for key, _, used in self.choices],
+            "definitions": definitions,
+            "software": __version__,
+        }
+        return sha256(json.dumps(content, sort_keys=True).encode())[:12]
+
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """A copy of every table that exists."""
+        return {name: frame.copy() for name, frame in self._tables.items()}
+
+    def has(self, name: str) -> bool:
+        """Whether the study has the table, with at least one row."""
+        return name in self._tables and len(self._tables[name]) > 0
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Return a copy of one table.
+
+        Raises
+        ------
+        UsageError
+            The study has no such table.
+        """
+        if name not in self._tables:
+            raise UsageError(f"the study has no table '{name}'")
+        return self._tables[name].copy()
+
+    def queries(self) -> list[Finding]:
+        """Return the findings that ask a question."""
+        return [finding for finding in self.findings if finding.grade == "ask"]
