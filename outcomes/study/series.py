@@ -122,7 +122,7 @@ def planned_series(protocol: Protocol, catalogue: Catalogue, source: TomlSource 
             checker.problem(
                 "role",
                 f"the primary outcome is one number; {len(series)} are named "
-                f"({', '.join(s.name for s in series)}): name one scale and one place, the rest in entries of their own",
+                f"({', '.join(s.name for s in series)}): name one scale and one place, the rest in other entries",
             )
         for one in series:
             if any(one.name == other.name for other in found):
@@ -199,6 +199,8 @@ class _Checker:
                 self.problem("limbs", f"{scale.key} only ranks: say how two sides become one ('worse' or 'trained')")
             elif rule == "mean":
                 self.problem("limbs", f"{scale.key} only ranks: a mean of two grades is no grade")
+        if rule == "modelled":
+            self.problem("limbs", "this version has no model of both limbs; choose 'mean', 'trained' or 'worse'")
         if rule == "worse" and scale.better not in ("higher", "lower"):
             self.problem("limbs", f"{scale.key} has no better direction, so neither side is the worse")
         return rule or "mean"
