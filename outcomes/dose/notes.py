@@ -1,0 +1,95 @@
+"""The sentences that reports print beside a dose: one per rule of counting, and one per caveat."""
+
+from __future__ import annotations
+
+METHODS: dict[str, str] = {
+    "delivered": (
+        "Sessions marked done or shortened are delivered; missed and cancelled sessions are planned but not delivered. "
+        "Sessions of every mode and setting count."
+    ),
+    "counts_for_visit": (
+        "A session counts for a visit when it lies on an earlier day, or on the same day when the clock times of both "
+        "are known and the session is earlier."
+    ),
+    "active_minutes": (
+        "Active minutes are minutes with stimulation on and net positive power, as recorded. Motor-driven (passive) "
+        "minutes, ramp and cool-down never count, total minutes are never used in their place, and voluntary minutes "
+        "are summed apart."
+    ),
+    "known_sums": (
+        "Sums are over the sessions whose value is recorded; the number of delivered sessions without one stands "
+        "beside. Where no delivered session has a value there is no sum."
+    ),
+    "planned_sessions": (
+        "Planned sessions accrue evenly, one seventh of the week's sessions a day, from the day of enrolment, and are "
+        "counted to the nearest whole session (a half counts up): at 3 a week they fall on the 2nd, 4th and 6th day, and "
+        "a full week holds exactly 3. "
+        "A prescription overrides the training protocol from its first day to its last."
+    ),
+    "matching": (
+        "Within each programme week the sessions on record, in order of time, stand for the planned ones: a planned "
+        "session that has a row falls on the day of that row, one without a row counts as missed (not recorded) on its "
+        "day in the even spread, and rows beyond the plan are delivered or missed without being planned."
+    ),
+    "planned_minutes": (
+        "Planned active minutes are those written at the session; else those of the prescription in force; else those "
+        "of the training protocol for that programme week, the last of which repeats."
+    ),
+    "planned_work": "Work is planned only where a prescription names it; elsewhere it is 'not planned', never 0.",
+    "planned_until_withdrawal": (
+        "A person is planned for on every day before withdrawal, and not beyond the end of the programme."
+    ),
+    "planned_until_programme_end": (
+        "A person is planned for until the end of the programme, whether or not the person left before."
+    ),
+    "dose_rate": (
+        "A dose rate is the dose divided by the weeks (days / 7) from the baseline visit to the visit, or by the weeks "
+        "of the window where the dose is summed over a window; where these are not above 0 there is no rate."
+    ),
+    "dose_to_visit": "The dose at a visit is the sum over all sessions that count for it.",
+    "dose_since_last_visit": (
+        "The dose at a visit is the sum over the sessions that count for it and not for the visit held before it."
+    ),
+    "dose_recent": "The dose at a visit is the sum over the sessions of the last days before it, as many as stated.",
+    "dose_lag": "The sum stops the stated number of days before the visit.",
+    "hours_since_last_session": (
+        "Hours run from the start of the last delivered session to the visit, by the local clock, and are given only "
+        "where both clock times are known."
+    ),
+    "mean_of_ratios": (
+        "Relative dose intensity, mean of ratios: delivered / planned of each person, averaged over people, each "
+        "person counting the same."
+    ),
+    "ratio_of_sums": (
+        "Relative dose intensity, ratio of sums: everything delivered / everything planned over all people, longer "
+        "programmes counting more."
+    ),
+    "attendance": "Attendance is sessions delivered / sessions planned; extra sessions can lift it above 1.",
+    "missed_runs": (
+        "A missed run is 1 or 2 planned sessions in a row that were not delivered, an interruption 3 or more; a "
+        "session whose state is not on record is left out of the row."
+    ),
+    "dose_reduced": ("A dose-reduced session was attended with more than 0 but less than the planned active minutes."),
+    "early_stops": "An early stop is a session marked shortened.",
+    "discontinued": "A person discontinued when the day of leaving lies before the end of the programme.",
+}
+"""Id of a method to the sentence that reports print."""
+
+CAVEATS: dict[str, str] = {
+    "lower_bound": "A lower bound: some delivered sessions have no recorded value.",
+    "sessions_without_day": "Sessions without a readable day are counted for no visit and no week.",
+    "sessions_without_status": "Sessions whose state is not on record are neither delivered nor missed.",
+    "two_intensities": (
+        "The mean of ratios and the ratio of sums differ whenever people planned different amounts; both are given."
+    ),
+    "work_is_partly_outcome": "Work rises because a person grows stronger; it is partly an outcome, not only a dose.",
+}
+"""Id of a caveat to the sentence that reports print."""
+
+SOURCES: dict[str, str] = {
+    "relative_dose_intensity": (
+        "Nilsen et al. 2018, Med Sci Sports Exerc 50:1134; Fairman et al. 2020 (definitions of relative dose "
+        "intensity, missed and interrupted exercise)"
+    ),
+}
+"""Publications behind the definitions."""
