@@ -311,3 +311,9 @@ DECISIONS_CSV = ("query", "decision", "role", "date", "reason")
 
 DECISIONS = ("keep", "set_aside")
 """Answers to a query: the value stands, or becomes missing."""
+
+CAUTION = (
+    "For research, evaluation and teaching. No medical device; gives no individual advice and sets no training or "
+    "stimulation parameter. Safety questions belong to local protocol and licensed clinicians."
+)
+"""The line that every report, the help and the demo carry."""
