@@ -74,12 +74,7 @@ def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None
     both = _joined(work, series, column)
     row["n"] = len(both)
     arrays = [both[name].to_numpy() for name in ("dose", "change", "before")]
-    analysis = work.study.protocol.analysis
-    options = {
-        "level": work.level,
-        "rng": work.rng("dose_response", series.name, exposure),
-        "min_people": analysis.min_people,
-    }
+    options: dict[str, Any] = {"level": work.level, "rng": work.rng("dose_response", series.name, exposure)}
     inputs = ("people/change", "people/dose")
     if series.ordinal:
         ranked = rank_association(*arrays, **options)

@@ -55,6 +55,8 @@ def compare_visits(work: Work) -> None:
             try:
                 pairs = work.pairs(series)
                 pairs = pairs[pairs.index.isin(members)]
+                row["n"] = len(pairs)
+                _refuse_too_few(work, len(pairs))
                 if series.ordinal:
                     _ranked(work, series, group, pairs, row, transitions)
                 else:
@@ -70,6 +72,7 @@ def compare_visits(work: Work) -> None:
                     label=f"{series.label}: change",
                     role=series.plan.role,
                     unit=series.scale.unit,
+                    n_people=int(row["n"]),
                 )
             rows.append(row)
     work.record.add_table("outcomes", COLUMNS, ([row.get(c) for c in COLUMNS] for row in rows))
@@ -77,6 +80,14 @@ def compare_visits(work: Work) -> None:
     work.record.add_table("transitions", columns, transitions)
     _adjust(work, rows)
     _keep(work, people)
+
+
+def _refuse_too_few(work: Work, n: int) -> None:
+    fewest = work.study.protocol.analysis.min_people
+    if n == 0:
+        raise DesignError("nobody has both values")
+    if n < fewest:
+        raise DesignError(f"{n} {'person has' if n == 1 else 'people have'} both values; at least {fewest} are needed")
 
 
 def _row(work: Work, series: Series, group: str) -> dict[str, Any]:
@@ -103,7 +114,6 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
     """Write the change of an interval or ratio scale."""
     from outcomes.change import paired_change
 
-    row["n"] = len(pairs)
     parts = {"series": series, "group": group, "contrast": work.contrast_part}
     result = paired_change(
         pairs["before"].to_numpy(),
@@ -185,7 +195,6 @@ def _ranked(
     """Write the change of an ordinal scale: by rank, and as a table of who moved from which grade to which."""
     from outcomes.change import ordinal_change, transition_table
 
-    row["n"] = len(pairs)
     parts = {"series": series, "group": group, "contrast": work.contrast_part}
     levels = series.definition.levels(series.scale.key)
     before, after = pairs["before"].to_numpy(), pairs["after"].to_numpy()

@@ -125,11 +125,14 @@ class Work:
         """
         import numpy as np
 
-        assert self.contrast is not None
         values = self.values[series.name]
         if series.name in self.refused:
             raise DesignError(self.refused[series.name])
-        sides = [values[values["visit"] == visit].set_index("participant_id") for visit in self.contrast]
+        contrast = self.contrast or ("", "")
+        missed = [visit for visit in contrast if series.plan.visits and visit not in series.plan.visits]
+        if missed:
+            raise DesignError(f"the protocol does not measure it at {' and '.join(missed)}")
+        sides = [values[values["visit"] == visit].set_index("participant_id") for visit in contrast]
         both = sides[0][["value", "cells"]].join(sides[1][["value", "cells"]], how="inner", lsuffix="_a", rsuffix="_b")
         both = both[both["value_a"].notna() & both["value_b"].notna()].sort_index()
         pairs = both.rename(columns={"value_a": "before", "value_b": "after"})[["before", "after"]].astype(float)

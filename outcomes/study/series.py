@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING
 from outcomes.errors import DefinitionError, Problem, near_word
 
 if TYPE_CHECKING:
-    from protocols.schema import MeasurePlan, Protocol
-
     from outcomes.measures import Catalogue
     from outcomes.measures.schema import Definition, Scale
     from outcomes.toml_source import TomlSource
+    from protocols.schema import MeasurePlan, Protocol
 
 
 @dataclass(frozen=True)
@@ -94,15 +93,13 @@ def _key_text(text: str) -> str:
     return "".join(c if c.isalnum() or c in "_.-" else "_" for c in text.lower())
 
 
-def planned_series(protocol: Protocol, catalogue: Catalogue, source: TomlSource | None = None) -> tuple[Series, ...]:
+def planned_series(protocol: Protocol, catalogue: Catalogue) -> tuple[Series, ...]:
     """Return every series that the protocol follows, in its order.
 
     Parameters
     ----------
     protocol : Protocol
     catalogue : Catalogue
-    source : TomlSource, optional
-        The protocol's file, for the lines of messages.
 
     Raises
     ------
@@ -113,7 +110,7 @@ def planned_series(protocol: Protocol, catalogue: Catalogue, source: TomlSource 
     problems: list[Problem] = []
     found: list[Series] = []
     for index, plan in enumerate(protocol.measures):
-        checker = _Checker(plan, index, source, problems)
+        checker = _Checker(plan, index, protocol.source, problems)
         definition = checker.definition(catalogue)
         if definition is None:
             continue
@@ -139,15 +136,11 @@ class _Checker:
 
     plan: MeasurePlan
     index: int
-    source: TomlSource | None
+    source: TomlSource
     problems: list[Problem]
 
     def problem(self, key: str, message: str) -> None:
-        path = ("measures", self.index, key)
-        if self.source is not None:
-            self.problems.append(self.source.problem(path, message))
-        else:
-            self.problems.append(Problem("protocol.toml", None, f"measures[{self.index}].{key}", message))
+        self.problems.append(self.source.problem(("measures", self.index, key), message))
 
     def definition(self, catalogue: Catalogue) -> Definition | None:
         key = self.plan.measure

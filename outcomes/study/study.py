@@ -15,10 +15,10 @@ from outcomes.study.series import Series, planned_series
 
 if TYPE_CHECKING:
     import pandas as pd
-    from protocols.schema import Protocol
 
     from outcomes.intake import Intake, Ledger
     from outcomes.measures import Catalogue
+    from protocols.schema import Protocol
 
 Progress = Callable[[str], None]
 
@@ -68,7 +68,6 @@ class Study:
         """
         from outcomes.intake import read_folder, write_check
         from outcomes.measures import Catalogue
-        from outcomes.toml_source import read_toml
         from protocols import read_protocol, with_choices
 
         folder = Path(folder)
@@ -85,7 +84,7 @@ class Study:
         catalogue = Catalogue.packaged()
         if (folder / "measures").is_dir():
             catalogue = catalogue.with_folder(folder / "measures")
-        series = planned_series(protocol, catalogue, read_toml(path))
+        series = planned_series(protocol, catalogue)
         intake = read_folder(folder, protocol, catalogue, progress=progress)
         write_check(intake, folder)
         return cls._from_intake(intake, protocol, catalogue, series, folder, choices)
