@@ -1,0 +1,74 @@
+"""`outcomes measures`: the catalogue as a list, or one card."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from outcomes.cli.output import Output, columns_text
+from outcomes.errors import UsageError, near_word
+
+if TYPE_CHECKING:
+    from outcomes.measures import Catalogue, Definition
+
+
+def print_catalogue(key: str | None, filters: Mapping[str, str | None], study: Path | None, output: Output) -> None:
+    """Print the measures that pass the filters, or the card of one.
+
+    Raises
+    ------
+    UsageError
+        No measure of that key, no folder of that name, or no measure passes the filters.
+    """
+    from outcomes.measures import Catalogue, card
+
+    catalogue = Catalogue.packaged()
+    if study is not None:
+        if not (study / "measures").is_dir():
+            raise UsageError(f"{study} has no folder 'measures'")
+        catalogue = catalogue.with_folder(study / "measures")
+    if key is not None:
+        definition = _found(catalogue, key)
+        output.data(card(definition), as_document(definition))
+        return
+    chosen = [definition for definition in catalogue if _passes(definition, filters)]
+    if not chosen:
+        words = ", ".join(f"--{name} {word}" for name, word in filters.items() if word)
+        raise UsageError(f"no measure for {words}; outcomes measures lists all")
+    rows = [("key", "title", "construct", "scales")]
+    rows += [(d.key, d.title, d.construct, ", ".join(scale.key for scale in d.scales)) for d in chosen]
+    output.data("\n".join(columns_text(rows)), [as_document(definition) for definition in chosen])
+    output.say("One card: outcomes measures KEY")
+
+
+def _found(catalogue: Catalogue, key: str) -> Definition:
+    known = tuple(catalogue.keys())
+    if key not in known:
+        raise UsageError(f"no measure '{key}'{near_word(key, known)}\nKnown: {', '.join(sorted(known))}")
+    return catalogue.get(key)
+
+
+def _passes(definition: Definition, filters: Mapping[str, str | None]) -> bool:
+    texts: dict[str, Iterable[str]] = {
+        "domain": [definition.construct],
+        "population": [value.population for value in definition.published],
+        "word": [definition.key, definition.title, definition.construct, *(scale.key for scale in definition.scales)],
+    }
+    return all(
+        any(word.lower().replace("_", " ") in text.lower().replace("_", " ") for text in texts[name])
+        for name, word in filters.items()
+        if word
+    )
+
+
+def as_document(definition: Definition) -> dict[str, Any]:
+    """Return what JSON output says of one measure."""
+    return {
+        "key": definition.key,
+        "version": definition.version,
+        "title": definition.title,
+        "construct": definition.construct,
+        "source": definition.source,
+        "scales": [{"key": s.key, "unit": s.unit, "level": s.level, "better": s.better} for s in definition.scales],
+    }

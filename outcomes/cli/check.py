@@ -1,0 +1,101 @@
+"""`outcomes check`: every finding, grouped; both balances; the next command."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from outcomes.cli.output import Output, columns_text, counted
+from outcomes.errors import GRADES, PRINTED_FINDINGS, DataError, Finding, Grade
+
+GRADE_WORDS: dict[Grade, str] = {
+    "block": "Stops the run",
+    "set_aside": "Set aside (the value becomes missing)",
+    "ask": "Asked (the value is kept; decisions.csv answers)",
+}
+
+
+def check_study(folder: Path, output: Output) -> bool:
+    """Read a study, print findings and balances; return whether a finding stops the run.
+
+    Parameters
+    ----------
+    folder : Path
+    output : Output
+
+    Raises
+    ------
+    UsageError, DefinitionError
+        The folder, the protocol or a definition is refused.
+    """
+    from outcomes.study import Study
+
+    with output.progress() as show:
+        try:
+            study = Study.open(folder, progress=show)
+            findings, remedy = study.findings, ""
+        except DataError as error:
+            findings, remedy = error.findings, error.remedy
+    stops = bool(remedy)
+    balance = read_balance(folder)
+    lines = [*balance_lines(balance), "", *finding_lines(findings)]
+    output.data(
+        "\n".join(lines),
+        {"stops": stops, "findings": [dataclasses.asdict(finding) for finding in findings], "balance": balance},
+    )
+    output.say(f"All findings, the ledger and the balances: {folder / 'results' / 'check'}")
+    output.say(remedy if stops else f"Next: outcomes analyse {folder}")
+    return stops
+
+
+def read_balance(folder: Path) -> list[dict[str, str]]:
+    """Return the rows of ``results/check/balance.csv``, which every check writes."""
+    path = folder / "results" / "check" / "balance.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def balance_lines(balance: Sequence[Mapping[str, str]]) -> list[str]:
+    """Return the balances as aligned lines, a table each."""
+    if not balance:
+        return ["No rows were read."]
+    headings = list(balance[0])
+    rows: list[list[str]] = [[heading.replace("_", " ") for heading in headings]]
+    rows += [[row[heading] for heading in headings] for row in balance]
+    return columns_text(rows, right=range(1, len(headings)))
+
+
+def finding_lines(findings: Sequence[Finding]) -> list[str]:
+    """Return findings by grade and rule; of each grade the first are printed and the rest counted."""
+    if not findings:
+        return ["No findings."]
+    lines = []
+    for grade in GRADES:
+        of_grade = [finding for finding in findings if finding.grade == grade]
+        if of_grade:
+            lines += [f"{GRADE_WORDS[grade]}: {counted(len(of_grade), 'finding')}", *_by_rule(of_grade)]
+    return lines
+
+
+def _by_rule(findings: Sequence[Finding]) -> list[str]:
+    rules: dict[str, list[Finding]] = {}
+    for finding in findings:
+        rules.setdefault(finding.rule, []).append(finding)
+    lines, left = [], PRINTED_FINDINGS
+    for rule, of_rule in rules.items():
+        shown = of_rule[:left]
+        left -= len(shown)
+        lines.append(f"  {rule.replace('_', ' ')} ({len(of_rule)})")
+        lines += [f"    {finding}" for finding in shown]
+        if len(shown) < len(of_rule):
+            lines.append(f"    {'and ' if shown else ''}{len(of_rule) - len(shown)} more in results/check/findings.csv")
+        lines += [f"    {remedy}" for remedy in dict.fromkeys(f.remedy for f in shown if f.remedy)]
+    return lines
+
+
+def finding_counts(findings: Sequence[Finding]) -> dict[str, Any]:
+    """Return the number of findings of every grade."""
+    return {grade: sum(finding.grade == grade for finding in findings) for grade in GRADES}
