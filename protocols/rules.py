@@ -1,0 +1,268 @@
+"""What one key of a protocol says about another. Works on the file's data as they are, so that these faults are listed
+together with those of the schema; a value of the wrong kind is passed over here, as the schema names it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from itertools import combinations
+from typing import Any, TypeGuard
+
+from outcomes.errors import near_word
+from outcomes.vocabulary import TABLES
+
+Data = dict[str, Any]
+Fault = tuple[tuple[str | int, ...], str]
+"""Key path and message."""
+
+
+def broken_rules(data: Data) -> Iterator[Fault]:
+    """Yield key path and message of every rule that the protocol breaks."""
+    for rule in RULES:
+        yield from rule(data)
+
+
+def _table(data: Data, *path: str) -> Data:
+    """Return the table at a path, empty where there is none."""
+    value: Any = data
+    for part in path:
+        value = value.get(part) if isinstance(value, dict) else None
+    return value if isinstance(value, dict) else {}
+
+
+def _rows(data: Data, name: str) -> list[Data]:
+    """Return an array of tables; what is no table in it stands as an empty one."""
+    value = data.get(name)
+    return [row if isinstance(row, dict) else {} for row in value] if isinstance(value, list) else []
+
+
+def _texts(row: Data, key: str) -> list[str]:
+    value = row.get(key)
+    return [one for one in value if isinstance(one, str)] if isinstance(value, list) else []
+
+
+def _numbers(row: Data, key: str) -> list[float]:
+    value = row.get(key)
+    return [one for one in value if _is_number(one)] if isinstance(value, list) else []
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _design(data: Data) -> object:
+    return _table(data, "study").get("design")
+
+
+def _visit_keys(data: Data) -> list[str]:
+    return [row["key"] for row in _rows(data, "visits") if isinstance(row.get("key"), str)]
+
+
+def _repeated(values: list[str]) -> list[str]:
+    return [value for value, n in Counter(values).items() if n > 1]
+
+
+def _unique_keys(data: Data) -> Iterator[Fault]:
+    for section in ("groups", "visits"):
+        seen: set[str] = set()
+        for i, row in enumerate(_rows(data, section)):
+            key = row.get("key")
+            if isinstance(key, str) and key in seen:
+                yield (section, i, "key"), f"'{key}' is used twice"
+            elif isinstance(key, str):
+                seen.add(key)
+
+
+def _unique_lists(data: Data) -> Iterator[Fault]:
+    """No value stands twice in a list of words."""
+    lists: list[tuple[tuple[str | int, ...], Data]] = [
+        (("measures", i), row) for i, row in enumerate(_rows(data, "measures"))
+    ]
+    lists += [(("dose",), _table(data, "dose")), (("report", "conference"), _table(data, "report", "conference"))]
+    for path, row in lists:
+        for key in ("scales", "places", "sides", "visits", "metrics", "headings"):
+            for value in _repeated(_texts(row, key)):
+                yield (*path, key), f"'{value}' stands twice"
+
+
+def _groups(data: Data) -> Iterator[Fault]:
+    groups, design = _rows(data, "groups"), _design(data)
+    if design != "parallel groups":
+        if groups and isinstance(design, str):
+            yield ("groups",), f'[[groups]] are for design = "parallel groups", this is "{design}"'
+        if "allocation" in _table(data, "study") and isinstance(design, str):
+            yield ("study", "allocation"), 'only for design = "parallel groups"'
+        if _table(data, "analysis").get("report") in ("each group", "both") and isinstance(design, str):
+            yield ("analysis", "report"), "there are no groups; 'all' is the only choice"
+        return
+    if len(groups) < 2:
+        yield ("groups",), f"parallel groups need at least 2 [[groups]], found {len(groups)}"
+    references = sum(row.get("reference") is True for row in groups)
+    if len(groups) >= 2 and references != 1:
+        yield ("groups",), f"exactly one group needs reference = true, found {references}"
+
+
+def _group_words(data: Data) -> Iterator[Fault]:
+    """A word as typed names one group; 'all' is the word for everybody."""
+    owner: dict[str, int] = {}
+    for i, row in enumerate(_rows(data, "groups")):
+        key = row.get("key")
+        if key == "all":
+            yield ("groups", i, "key"), "'all' stands for everybody and cannot be a group"
+        for word in {*_texts(row, "words"), *([key] if isinstance(key, str) else [])}:
+            if owner.setdefault(word, i) != i and word != key:
+                yield ("groups", i, "words"), f"'{word}' already stands for group {owner[word] + 1}"
+
+
+def _required_parts(data: Data) -> Iterator[Fault]:
+    if not _rows(data, "measures") and isinstance(data.get("measures"), list):
+        yield ("measures",), "at least one [[measures]] is required"
+    if _design(data) == "test-retest":
+        return
+    if not data.get("visits"):
+        yield (), 'at least two [[visits]] are required, except for design = "test-retest"'
+    if "compare" not in _table(data, "analysis"):
+        yield ("analysis",), "key 'compare' is required, except for design = \"test-retest\""
+
+
+def _visits(data: Data) -> Iterator[Fault]:
+    rows = _rows(data, "visits")
+    if rows and not any(row.get("when") == "baseline" for row in rows) and any("when" in row for row in rows):
+        yield ("visits",), 'one visit needs when = "baseline"'
+
+
+def _compare(data: Data) -> Iterator[Fault]:
+    compared, path = _texts(_table(data, "analysis"), "compare"), ("analysis", "compare")
+    if len(compared) != 2:
+        return
+    known = _visit_keys(data)
+    unknown = [key for key in compared if key not in known]
+    for key in unknown:
+        yield path, f"no visit '{key}'{near_word(key, known)}"
+    if unknown:
+        return
+    if compared[0] == compared[1]:
+        yield path, "two different visits are needed"
+        return
+    weeks = {row.get("key"): row.get("week") for row in _rows(data, "visits")}
+    first, second = weeks[compared[0]], weeks[compared[1]]
+    if _is_number(first) and _is_number(second) and not first < second:
+        yield path, f"the first visit must be the earlier one: {compared[0]} is week {first}, {compared[1]} {second}"
+
+
+def _roles(data: Data) -> Iterator[Fault]:
+    rows = _rows(data, "measures")
+    primary = [i for i, row in enumerate(rows) if row.get("role") == "primary"]
+    if rows and not primary:
+        yield ("measures",), 'exactly one measure needs role = "primary", found none'
+    for i in primary[1:]:
+        yield ("measures", i, "role"), f"exactly one measure is primary, and measures[{primary[0]}] already is"
+
+
+def _measure_entries(data: Data) -> Iterator[Fault]:
+    visits = _visit_keys(data)
+    for i, row in enumerate(_rows(data, "measures")):
+        path = ("measures", i)
+        for key in _texts(row, "visits"):
+            if key not in visits:
+                yield (*path, "visits"), f"no visit '{key}'{near_word(key, visits)}"
+        if row.get("role") == "primary" and row.get("visits"):
+            for key in _texts(_table(data, "analysis"), "compare"):
+                if key not in _texts(row, "visits"):
+                    yield (*path, "visits"), f"the primary measure is compared at '{key}', which is not among these"
+        if "limbs" in row and len(_texts(row, "sides")) == 1:
+            yield (*path, "limbs"), "one side alone needs no rule for two"
+        source = row.get("minimal_change", "none")
+        if source == "published" and "published" not in row:
+            yield path, "minimal_change = \"published\" needs the key 'published'"
+        if source != "published" and "published" in row:
+            yield (*path, "published"), 'only with minimal_change = "published"'
+
+
+def _same_series(data: Data) -> Iterator[Fault]:
+    """Two entries for one measure differ in version, scale, variant, place or side."""
+    parts = ("version", "scales", "variant", "places", "sides")
+    rows = _rows(data, "measures")
+    for (_, a), (j, b) in combinations(enumerate(rows), 2):
+        named = isinstance(a.get("measure"), str) and a["measure"] == b.get("measure")
+        if named and all(a.get(part) == b.get(part) for part in parts):
+            yield ("measures", j, "measure"), f"'{a['measure']}' is listed twice for the same scales and places"
+
+
+def _training(data: Data) -> Iterator[Fault]:
+    training = _table(data, "training")
+    weeks, minutes = training.get("weeks"), training.get("active_minutes")
+    if isinstance(weeks, int) and isinstance(minutes, list) and len(minutes) > weeks:
+        yield ("training", "active_minutes"), f"{len(minutes)} weeks are listed, the programme has {weeks}"
+    current = _numbers(training, "current_ma")
+    if len(current) == 2 and current[0] > current[1]:
+        yield ("training", "current_ma"), f"[lowest, highest] is needed, found {current[0]} before {current[1]}"
+    seen: set[object] = set()
+    for i, row in enumerate(_rows(training, "channels")):
+        number = row.get("channel")
+        if isinstance(number, int) and number in seen:
+            yield ("training", "channels", i, "channel"), f"channel {number} is used twice"
+        elif isinstance(number, int):
+            seen.add(number)
+
+
+def _dose(data: Data) -> Iterator[Fault]:
+    dose = _table(data, "dose")
+    if dose.get("cumulate") == "recent" and "recent_days" not in dose:
+        yield ("dose",), "cumulate = \"recent\" needs the key 'recent_days'"
+    if dose.get("cumulate", "to visit") != "recent" and "recent_days" in dose:
+        yield ("dose", "recent_days"), 'only with cumulate = "recent"'
+    if dose.get("metrics") == []:
+        yield ("dose", "metrics"), "at least one dose is needed, or leave [dose] out"
+
+
+def _events(data: Data) -> Iterator[Fault]:
+    kinds = TABLES["changes"].by_name["kind"].words
+    for i, row in enumerate(_rows(_table(data, "analysis"), "events")):
+        kind = row.get("kind")
+        if row.get("table") == "changes" and isinstance(kind, str) and kind not in kinds:
+            path = ("analysis", "events", i, "kind")
+            yield path, f"'{kind}' is not one of {', '.join(kinds)}{near_word(kind, kinds)}"
+
+
+def _intake(data: Data) -> Iterator[Fault]:
+    intake = _table(data, "intake")
+    header, units = intake.get("header_row", 1), intake.get("unit_row")
+    if isinstance(header, int) and isinstance(units, int) and units <= header:
+        yield ("intake", "unit_row"), f"must lie below the headings in row {header}"
+    if intake.get("decimal") == "," and intake.get("separator") == ",":
+        yield ("intake", "separator"), "a comma cannot be both the decimal mark and the separator"
+
+
+def _conference(data: Data) -> Iterator[Fault]:
+    conference = _table(data, "report", "conference")
+    if {"words", "characters"} <= set(conference):
+        yield ("report", "conference", "characters"), "give words or characters, not both"
+
+
+def _privacy(data: Data) -> Iterator[Fault]:
+    privacy = _table(data, "privacy")
+    internal, public = privacy.get("internal_minimum", 5), privacy.get("public_minimum", 11)
+    if _is_number(internal) and _is_number(public) and public < internal:
+        yield ("privacy", "public_minimum"), f"cannot be smaller than internal_minimum, {internal}"
+
+
+RULES: tuple[Callable[[Data], Iterator[Fault]], ...] = (
+    _unique_keys,
+    _unique_lists,
+    _groups,
+    _group_words,
+    _required_parts,
+    _visits,
+    _compare,
+    _roles,
+    _measure_entries,
+    _same_series,
+    _training,
+    _dose,
+    _events,
+    _intake,
+    _conference,
+    _privacy,
+)
+"""Every rule, in the order of the file."""
