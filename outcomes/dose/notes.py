@@ -2,44 +2,52 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from protocols import Protocol
+
 METHODS: dict[str, str] = {
-    "delivered": (
+    "dose_delivered": (
         "Sessions marked done or shortened are delivered; missed and cancelled sessions are planned but not delivered. "
         "Sessions of every mode and setting count."
     ),
-    "counts_for_visit": (
+    "dose_counts_for_visit": (
         "A session counts for a visit when it lies on an earlier day, or on the same day when the clock times of both "
         "are known and the session is earlier."
     ),
-    "active_minutes": (
+    "dose_active_minutes": (
         "Active minutes are minutes with stimulation on and net positive power, as recorded. Motor-driven (passive) "
         "minutes, ramp and cool-down never count, total minutes are never used in their place, and voluntary minutes "
         "are summed apart."
     ),
-    "known_sums": (
+    "dose_known_sums": (
         "Sums are over the sessions whose value is recorded; the number of delivered sessions without one stands "
         "beside. Where no delivered session has a value there is no sum."
     ),
-    "planned_sessions": (
+    "dose_planned_sessions": (
         "Planned sessions accrue evenly, one seventh of the week's sessions a day, from the day of enrolment, and are "
-        "counted to the nearest whole session (a half counts up): at 3 a week they fall on the 2nd, 4th and 6th day, and "
-        "a full week holds exactly 3. "
+        "counted to the nearest whole session (a half counts up): 3 a week fall on its 2nd, 4th and 6th day, and a "
+        "full week holds exactly 3. "
         "A prescription overrides the training protocol from its first day to its last."
     ),
-    "matching": (
+    "dose_matching": (
         "Within each programme week the sessions on record, in order of time, stand for the planned ones: a planned "
         "session that has a row falls on the day of that row, one without a row counts as missed (not recorded) on its "
         "day in the even spread, and rows beyond the plan are delivered or missed without being planned."
     ),
-    "planned_minutes": (
+    "dose_planned_minutes": (
         "Planned active minutes are those written at the session; else those of the prescription in force; else those "
         "of the training protocol for that programme week, the last of which repeats."
     ),
-    "planned_work": "Work is planned only where a prescription names it; elsewhere it is 'not planned', never 0.",
-    "planned_until_withdrawal": (
+    "dose_planned_work": (
+        "Work is planned only where a prescription names it; unless it does for every session planned so far, planned "
+        "work is 'not planned', never 0 and never a part of the sum. The same holds for planned active minutes."
+    ),
+    "dose_planned_until_withdrawal": (
         "A person is planned for on every day before withdrawal, and not beyond the end of the programme."
     ),
-    "planned_until_programme_end": (
+    "dose_planned_until_programme_end": (
         "A person is planned for until the end of the programme, whether or not the person left before."
     ),
     "dose_rate": (
@@ -51,7 +59,7 @@ METHODS: dict[str, str] = {
         "The dose at a visit is the sum over the sessions that count for it and not for the visit held before it."
     ),
     "dose_recent": "The dose at a visit is the sum over the sessions of the last days before it, as many as stated.",
-    "dose_lag": "The sum stops the stated number of days before the visit.",
+    "dose_lag": "The sum, and the weeks that a rate is taken over, stop the stated number of days before the visit.",
     "hours_since_last_session": (
         "Hours run from the start of the last delivered session to the visit, by the local clock, and are given only "
         "where both clock times are known."
@@ -93,3 +101,26 @@ SOURCES: dict[str, str] = {
     ),
 }
 """Publications behind the definitions."""
+
+
+def rules(protocol: Protocol) -> dict[str, str]:
+    """Return the rules of counting that hold under a protocol, id to sentence, in the order of the method note.
+
+    Parameters
+    ----------
+    protocol : Protocol
+        Its `dose` chooses the window, the lag and how long a person is planned for.
+    """
+    dose = protocol.dose
+    window = "to visit" if dose is None else dose.cumulate
+    until = "withdrawal" if dose is None else dose.planned_until
+    chosen = [
+        *("dose_delivered", "dose_counts_for_visit", "dose_active_minutes", "dose_known_sums"),
+        *("dose_planned_sessions", "dose_matching", "dose_planned_minutes", "dose_planned_work"),
+        f"dose_planned_until_{until.replace(' ', '_')}",
+        f"dose_{window.replace(' ', '_')}",
+        "dose_rate",
+        *(("dose_lag",) if dose is not None and dose.lag_days else ()),
+        "hours_since_last_session",
+    ]
+    return {name: METHODS[name] for name in chosen}

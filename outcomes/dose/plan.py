@@ -29,8 +29,6 @@ class Timetable:
         What is planned for it; nan where nothing is.
     has : dict of str to array of bool
         By person: whether sessions, minutes or work are planned at all.
-    days : array of int
-        By person: the number of days that are planned for.
     """
 
     code: Integers
@@ -38,7 +36,6 @@ class Timetable:
     active_minutes: Floats
     work_kj: Floats
     has: dict[str, Flags]
-    days: Integers
 
 
 def timetable(tables: Tables, protocol: Protocol, people: list[str], until: Until) -> Timetable | None:
@@ -82,7 +79,6 @@ def timetable(tables: Tables, protocol: Protocol, people: list[str], until: Unti
         active_minutes=daily["active_minutes"][code, day],
         work_kj=daily["work_kj"][code, day],
         has={name: np.any(~np.isnan(daily[name]), axis=1) for name in FIELDS},
-        days=end,
     )
 
 
