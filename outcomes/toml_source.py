@@ -40,11 +40,12 @@ class TomlSource:
     lines: dict[KeyPath, int] = field(repr=False)
 
     def line_of(self, path: Sequence[str | int]) -> int | None:
-        """Return the line of `path`, or of its nearest ancestor that has one."""
+        """Return the line of `path`, or of its nearest ancestor that has one; an array of tables has its first's."""
         key = tuple(path)
         while key:
-            if key in self.lines:
-                return self.lines[key]
+            for known in (key, (*key, 0)):
+                if known in self.lines:
+                    return self.lines[known]
             key = key[:-1]
         return None
 
@@ -113,6 +114,8 @@ def parse_toml(text: str, name: str) -> TomlSource:
         at = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", message)
         line = int(at[1]) if at and at[1] else None
         raise DefinitionError([Problem(name, line, "", message[: at.start()] if at else message)]) from error
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits; brackets nested without end
+        raise DefinitionError([Problem(name, None, "", f"not readable as TOML: {error}")]) from error
     return TomlSource(name, data, _scan_lines(text))
 
 
@@ -127,7 +130,7 @@ def _scan_lines(text: str) -> dict[KeyPath, int]:
     prefix: KeyPath = ()
     open_quote = ""
     depth = 0
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         if not open_quote and depth == 0:
             if header := _HEADER.match(line):
                 prefix = _enter(_parts(header[2]), header[1] == "[[", counts)
