@@ -1,0 +1,35 @@
+"""Confidence intervals and resampling: one definition each, used by every room that prints an interval."""
+
+from __future__ import annotations
+
+from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval
+from outcomes.intervals.noncentral import noncentral_t_interval
+from outcomes.intervals.parametric import (
+    correlation_interval,
+    standard_deviation_interval,
+    t_interval,
+    wilson_interval,
+)
+from outcomes.intervals.quantiles import check_level, f_quantile, t_quantile, t_two_sided
+from outcomes.intervals.ranks import HodgesLehmann, hodges_lehmann, midranks
+from outcomes.intervals.signs import SignFlips, flip_signs
+
+__all__ = [
+    "BcaInterval",
+    "HodgesLehmann",
+    "SignFlips",
+    "Statistic",
+    "bca_interval",
+    "check_level",
+    "correlation_interval",
+    "f_quantile",
+    "flip_signs",
+    "hodges_lehmann",
+    "midranks",
+    "noncentral_t_interval",
+    "standard_deviation_interval",
+    "t_interval",
+    "t_quantile",
+    "t_two_sided",
+    "wilson_interval",
+]

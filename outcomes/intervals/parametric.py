@@ -1,0 +1,204 @@
+"""Intervals that follow from a distribution: a mean, a share, a standard deviation, a correlation."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from outcomes.errors import DesignError
+from outcomes.intervals.quantiles import check_level, chi_square_quantile, normal_quantile, t_quantile
+from outcomes.matrices import all_equal, finite_vector
+from outcomes.result import Interval
+
+
+def t_interval(values: ArrayLike, *, level: float = 0.95) -> Interval:
+    """Student t interval of a mean.
+
+    Parameters
+    ----------
+    values : array of shape (n,)
+        One value per participant; no missing values.
+    level : float
+        Nominal coverage.
+
+    Returns
+    -------
+    Interval
+        In the unit of the values.
+
+    Raises
+    ------
+    DesignError
+        Fewer than two values, a missing value, or all values are equal.
+
+    Notes
+    -----
+    mean ± t(1 - (1 - level)/2; n - 1) · SD / √n, SD with n - 1.
+
+    References
+    ----------
+    Student (1908) Biometrika 6:1-25.
+
+    Examples
+    --------
+    >>> found = t_interval([1.0, 2.0, 3.0])
+    >>> round(found.low, 4), round(found.high, 4)
+    (-0.4841, 4.4841)
+    """
+    check_level(level)
+    x = finite_vector(values, name="values", at_least=2)
+    if all_equal(x):
+        raise DesignError("all values are equal, so their spread is not known")
+    half = t_quantile((1 + level) / 2, len(x) - 1) * float(np.std(x, ddof=1)) / math.sqrt(len(x))
+    mean = float(np.mean(x))
+    return Interval(mean - half, mean + half, level, "Student t")
+
+
+def wilson_interval(count: int, n: int, *, level: float = 0.95) -> Interval:
+    """Score interval of a share, without continuity correction.
+
+    Parameters
+    ----------
+    count : int
+        Participants with the property.
+    n : int
+        All participants.
+    level : float
+        Nominal coverage.
+
+    Returns
+    -------
+    Interval
+        Between 0 and 1.
+
+    Raises
+    ------
+    DesignError
+        n is 0, or count is not between 0 and n.
+
+    Notes
+    -----
+    (2·count + z² ± z·√(z² + 4·count·(1 - count/n))) / (2·(n + z²)).
+
+    References
+    ----------
+    Wilson (1927) J Am Stat Assoc 22:209-212; Newcombe (1998) Stat Med 17:857-872.
+
+    Examples
+    --------
+    >>> found = wilson_interval(0, 20)
+    >>> found.low, round(found.high, 4)
+    (0.0, 0.1611)
+    """
+    check_level(level)
+    if n < 1:
+        raise DesignError("a share of no people is not defined")
+    if not 0 <= count <= n:
+        raise DesignError(f"{count} of {n} is no share")
+    z = normal_quantile((1 + level) / 2)
+    centre, root = 2 * count + z * z, z * math.sqrt(z * z + 4 * count * (1 - count / n))
+    low = 0.0 if count == 0 else (centre - root) / (2 * (n + z * z))
+    high = 1.0 if count == n else (centre + root) / (2 * (n + z * z))
+    return Interval(low, high, level, "Wilson score")
+
+
+def standard_deviation_interval(sd: float, df: float, *, level: float = 0.95) -> Interval:
+    """Chi-square interval of a standard deviation.
+
+    Parameters
+    ----------
+    sd : float
+        Standard deviation, above 0.
+    df : float
+        Degrees of freedom that it was estimated with, above 0.
+    level : float
+        Nominal coverage.
+
+    Returns
+    -------
+    Interval
+        In the unit of `sd`.
+
+    Raises
+    ------
+    DesignError
+        `sd` or `df` is not above 0.
+
+    Notes
+    -----
+    sd·√(df / χ²), with the upper and lower chi-square quantiles; assumes normal errors.
+
+    References
+    ----------
+    Hopkins (2000) Sports Med 30:1-15.
+
+    Examples
+    --------
+    >>> found = standard_deviation_interval(7.55692681301, 7)
+    >>> round(found.low, 4), round(found.high, 4)
+    (4.9964, 15.3804)
+    """
+    check_level(level)
+    if not (sd > 0 and math.isfinite(sd)):
+        raise DesignError("a standard deviation of 0 has no interval")
+    if not df > 0:
+        raise DesignError("a standard deviation without degrees of freedom has no interval")
+    tail = (1 - level) / 2
+    low = sd * math.sqrt(df / chi_square_quantile(1 - tail, df))
+    lowest = chi_square_quantile(tail, df)
+    high = sd * math.sqrt(df / lowest) if lowest > 0 else math.inf
+    return Interval(low, high, level, "chi-square")
+
+
+def correlation_interval(r: float, n: int, *, controls: int = 0, ranks: bool = False, level: float = 0.95) -> Interval:
+    """Interval of a correlation by Fisher's transformation.
+
+    Parameters
+    ----------
+    r : float
+        Correlation, or partial correlation.
+    n : int
+        Participants.
+    controls : int
+        Variables held constant.
+    ranks : bool
+        Whether `r` is Spearman's; then the variance is widened by 1 + r²/2.
+    level : float
+        Nominal coverage.
+
+    Returns
+    -------
+    Interval
+        Between -1 and 1.
+
+    Raises
+    ------
+    DesignError
+        Too few participants, or a correlation of -1 or 1.
+
+    Notes
+    -----
+    tanh(atanh r ± z·√(v / (n - controls - 3))), v = 1, or 1 + r²/2 for ranks. For partial rank correlations the last is
+    an approximation.
+
+    References
+    ----------
+    Fisher (1921) Metron 1:3-32; Bonett & Wright (2000) Psychometrika 65:23-28 (ranks).
+
+    Examples
+    --------
+    >>> found = correlation_interval(0.5, 28)
+    >>> round(found.low, 4), round(found.high, 4)
+    (0.1556, 0.7358)
+    """
+    check_level(level)
+    if n - controls <= 3:
+        raise DesignError(f"a correlation of {n} people has no interval")
+    if not abs(r) < 1 - 1e-12:
+        raise DesignError("a correlation of -1 or 1 has no interval")
+    variance = (1 + r * r / 2 if ranks else 1.0) / (n - controls - 3)
+    half = normal_quantile((1 + level) / 2) * math.sqrt(variance)
+    name = "Fisher z, Bonett-Wright variance" if ranks else "Fisher z"
+    return Interval(math.tanh(math.atanh(r) - half), math.tanh(math.atanh(r) + half), level, name)
