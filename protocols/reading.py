@@ -79,7 +79,7 @@ def build(source: TomlSource, data: dict[str, Any] | None = None) -> Protocol:
         if problem.path not in taken or not problem.path
     ]
     if problems or protocol is None:
-        raise DefinitionError(sorted(problems, key=lambda problem: problem.line or 0))
+        raise DefinitionError(sorted(dict.fromkeys(problems), key=lambda problem: problem.line or 0))
     protocol._source = source
     return protocol
 

@@ -144,7 +144,7 @@ def _compare(data: Data) -> Iterator[Fault]:
     if compared[0] == compared[1]:
         yield path, "two different visits are needed"
         return
-    weeks = {row.get("key"): row.get("week") for row in _rows(data, "visits")}
+    weeks = {str(row.get("key")): row.get("week") for row in _rows(data, "visits")}
     first, second = weeks[compared[0]], weeks[compared[1]]
     if _is_number(first) and _is_number(second) and not first < second:
         yield path, f"the first visit must be the earlier one: {compared[0]} is week {first}, {compared[1]} {second}"

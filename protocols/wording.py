@@ -18,7 +18,8 @@ Path = tuple[str | int, ...]
 
 def problems_of(error: ValidationError, source: TomlSource) -> list[Problem]:
     """Return one problem for each fault that the schema found."""
-    found = [_problem(tuple(one["loc"]), one["type"], one["input"], source) for one in error.errors(include_url=False)]
+    faults = error.errors(include_url=False)
+    found = [_problem(tuple(one["loc"]), one["type"], one["input"], source) for one in faults]
     return list(dict.fromkeys(found))
 
 
@@ -39,7 +40,8 @@ def _problem(path: Path, kind: str, found: Any, source: TomlSource) -> Problem:
     if kind == "missing" or (kind == "too_long" and shape is not None and shape.kind == "pair"):
         at = parent if kind == "missing" else path
         return source.problem(at, "two values are needed: [first, second]")
-    assert shape is not None
+    if shape is None:
+        return source.unknown_key(path, keys_at(parent))
     if kind == "literal_error" and isinstance(found, str | int) and not isinstance(found, bool):
         return source.problem(path, not_one_of(found, shape.words))
     return source.problem(path, f"found {found_text(found)}, expected {_expected(shape, found)}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import subprocess
 import sys
 from pathlib import Path
@@ -32,7 +33,7 @@ def test_leg_protocol_plans_the_visits_and_minutes_it_says_in_its_name():
     assert (protocol.training.weeks, protocol.training.sessions_per_week) == (16, 3)
     minutes = protocol.training.active_minutes
     assert (minutes[0], minutes[-1]) == (20, 45)
-    assert {round(b - a, 9) for a, b in zip(minutes, minutes[1:], strict=False)} == {2.5}
+    assert {round(b - a, 9) for a, b in itertools.pairwise(minutes)} == {2.5}
 
 
 def test_no_ready_made_protocol_outside_the_package():
