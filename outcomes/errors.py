@@ -186,7 +186,7 @@ def inert(text: str) -> str:
     >>> inert("=1+1"), inert("plain"), inert("-3.2")
     ("'=1+1", 'plain', '-3.2')
     """
-    if not text or text[0] not in "=+-@\t\r\0":
+    if not text or text[0] not in "=+-@\t\r\n\0":
         return text
     try:
         float(text)

@@ -76,6 +76,8 @@ class HypothesisTest:
     def __post_init__(self) -> None:
         if not 0 < self.p <= 1:
             raise ValueError(f"p of {self.name} is {self.p}")
+        if self.statistic is not None and math.isnan(self.statistic):
+            raise ValueError(f"the statistic of {self.name} is not a number")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -411,7 +413,7 @@ def _entry_json(entry: Entry) -> dict[str, Any]:
     if entry.interval is not None:
         row["interval"] = {k: _json_scalar(v) for k, v in dataclasses.asdict(entry.interval).items()}
     if entry.test is not None:
-        row["test"] = dataclasses.asdict(entry.test)
+        row["test"] = {**dataclasses.asdict(entry.test), "statistic": _json_scalar(entry.test.statistic)}
     return row
 
 
@@ -421,5 +423,6 @@ def _entry_from_json(row: dict[str, Any]) -> Entry:
         ends: dict[str, Any] = {k: _scalar(v) for k, v in row["interval"].items()}
         row["interval"] = Interval(**ends)
     if row["test"] is not None:
-        row["test"] = HypothesisTest(**{**row["test"], "df": tuple(row["test"]["df"])})
+        test: dict[str, Any] = row["test"]
+        row["test"] = HypothesisTest(**{**test, "statistic": _scalar(test["statistic"]), "df": tuple(test["df"])})
     return Entry(**{**row, "inputs": tuple(row["inputs"]), "caveats": tuple(row["caveats"])})

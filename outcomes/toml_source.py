@@ -113,7 +113,9 @@ def parse_toml(text: str, name: str) -> TomlSource:
         message = str(error)
         at = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", message)
         line = int(at[1]) if at and at[1] else None
-        raise DefinitionError([Problem(name, line, "", message[: at.start()] if at else message)]) from error
+        if at:
+            message = message[: at.start()] + ("" if line else " before the end of the file; something is not closed")
+        raise DefinitionError([Problem(name, line, "", message)]) from error
     except (ValueError, RecursionError) as error:  # a number of thousands of digits; brackets nested without end
         raise DefinitionError([Problem(name, None, "", f"not readable as TOML: {error}")]) from error
     return TomlSource(name, data, _scan_lines(text))

@@ -7,6 +7,7 @@ from outcomes.errors import DesignError, near_word
 SUFFIX_UNITS: dict[str, str] = {
     "minutes": "min",
     "s": "s",
+    "hours": "h",
     "days": "d",
     "day": "d",
     "years": "a",
@@ -128,11 +129,12 @@ def conversion_factor(from_unit: str, to_unit: str) -> float:
 
 
 def column_unit(column: str) -> str:
-    """Return the UCUM code that a column name ends in, or an empty text.
+    """Return the UCUM code that a column name ends in (before ``_since_...``), or an empty text.
 
     Examples
     --------
-    >>> column_unit("mean_power_w"), column_unit("condition")
-    ('W', '')
+    >>> column_unit("mean_power_w"), column_unit("months_since_onset"), column_unit("condition")
+    ('W', 'mo', '')
     """
-    return SUFFIX_UNITS.get(column.rpartition("_")[2], "") if "_" in column else ""
+    word = column.partition("_since_")[0].rpartition("_")[2]
+    return SUFFIX_UNITS.get(word, "") if "_" in column else ""
