@@ -129,6 +129,9 @@ def _visits(data: Data) -> Iterator[Fault]:
     rows = _rows(data, "visits")
     if rows and not any(row.get("when") == "baseline" for row in rows) and any("when" in row for row in rows):
         yield ("visits",), 'one visit needs when = "baseline"'
+    for i, row in enumerate(rows):
+        if "window_days" in row and "week" not in row:
+            yield ("visits", i, "window_days"), "a window needs the planned week that it lies around"
 
 
 def _compare(data: Data) -> Iterator[Fault]:
@@ -146,8 +149,12 @@ def _compare(data: Data) -> Iterator[Fault]:
         return
     weeks = {str(row.get("key")): row.get("week") for row in _rows(data, "visits")}
     first, second = weeks[compared[0]], weeks[compared[1]]
-    if _is_number(first) and _is_number(second) and not first < second:
-        yield path, f"the first visit must be the earlier one: {compared[0]} is week {first}, {compared[1]} {second}"
+    if _is_number(first) and _is_number(second):
+        if not first < second:
+            found = f"{compared[0]} is week {first}, {compared[1]} week {second}"
+            yield path, f"the first visit must be the earlier one: {found}"
+    elif known.index(compared[0]) > known.index(compared[1]):
+        yield path, "the first visit must be the earlier one, in the order of [[visits]] where no week is given"
 
 
 def _roles(data: Data) -> Iterator[Fault]:

@@ -101,8 +101,9 @@ class VisitPlan(Section):
 
     key: Key = Field(description="Word of assessments.visit. Answers: contrast part of every record key.")
     label: Text = Field(description="What readers see. Answers: every table and figure by visit.")
-    week: Annotated[float, Field(ge=-52, le=520)] = Field(
-        description="Planned week, counted from enrolment. Answers: methods, visits."
+    week: Annotated[float, Field(ge=-52, le=520)] | None = Field(
+        default=None,
+        description="Planned week, counted from enrolment; leave out where none was planned. Answers: methods, visits.",
     )
     window_days: tuple[Annotated[int, Field(ge=0, le=365)], Annotated[int, Field(ge=0, le=365)]] | None = Field(
         default=None,

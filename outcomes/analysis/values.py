@@ -125,7 +125,7 @@ def visit_days(study: Study) -> pd.DataFrame:
     """Return participant_id, visit, visited_day and whether the visit lies in its window (missing if not known)."""
     visits = study.table("visits")[["participant_id", "visit", "visited_day", "status"]].copy()
     enrolled = study.table("participants").set_index("participant_id")["enrolled_on"].notna()
-    days = {v.key: v.week * 7 for v in study.protocol.visits}
+    days = {v.key: v.week * 7 for v in study.protocol.visits if v.week is not None}
     windows = {v.key: tuple(v.window_days) for v in study.protocol.visits if v.window_days}
     planned = visits["visit"].map(days)
     before = visits["visit"].map({key: low for key, (low, _) in windows.items()})

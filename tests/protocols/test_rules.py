@@ -10,7 +10,12 @@ SINGLE = [
     ('[[visits]]\nkey = "week12"', '[[visits]]\nkey = "week0"', "visits[1].key: 'week0' is used twice"),
     ('"week0", "week12"]', '"week0", "week13"]', "analysis.compare: no visit 'week13'; did you mean 'week12'?"),
     ('"week0", "week12"]', '"week0", "week0"]', "analysis.compare: two different visits are needed"),
-    ('"week0", "week12"]', '"week12", "week0"]', "the first visit must be the earlier one: week12 is week 12, week0 0"),
+    (
+        '"week0", "week12"]',
+        '"week12", "week0"]',
+        "the first visit must be the earlier one: week12 is week 12, week0 week 0",
+    ),
+    ("week = 12\n", "window_days = [3, 3]\n", "visits[1].window_days: a window needs the planned week"),
     ('compare = ["week0", "week12"]', "", "key 'compare' is required, except for design"),
     ('when = "baseline"', 'when = "during"', 'visits: one visit needs when = "baseline"'),
     ('role = "primary"', 'role = "secondary"', 'exactly one measure needs role = "primary", found none'),
@@ -118,3 +123,11 @@ def test_every_rule_fault_names_a_line_of_the_file(accepted, faults):
 def test_faults_of_schema_and_rules_come_together(accepted, faults):
     found = faults(accepted.replace('role = "primary"', 'role = "secondary"').replace("week = 12", 'week = "12"'))
     assert len(found) == 2
+
+
+def test_without_weeks_the_order_of_the_visits_decides(accepted, faults):
+    text = accepted.replace("week = 0\n", "").replace("week = 12\n", "")
+    assert parse_protocol(text).visits[1].week is None
+    found = faults(text.replace('"week0", "week12"]', '"week12", "week0"]'))
+    assert len(found) == 1
+    assert "in the order of [[visits]] where no week is given" in found[0]
