@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from outcomes.dose.plan import Timetable, Until, timetable
+from outcomes.dose.plan import Timetable, Until, empty_timetable, timetable
 from outcomes.dose.timeline import Sessions, Stretches, moments, people_of, rank_within, read_sessions, stretches
 from outcomes.errors import DesignError
 from outcomes.vocabulary import DELIVERED
@@ -50,8 +50,8 @@ class Items:
         Of the session rows alone, in order.
     undated : array of int
         Session rows without a day, by person.
-    has : dict of str to array of bool, optional
-        By person: whether sessions, minutes or work are planned at all; None where the study plans nothing.
+    has : dict of str to array of bool
+        By person: whether sessions, minutes or work are planned at all.
     """
 
     people: list[str]
@@ -67,7 +67,12 @@ class Items:
     values: dict[str, Floats]
     row_ids: list[str]
     undated: Integers
-    has: dict[str, Flags] | None
+    has: dict[str, Flags]
+
+    @property
+    def plan_missing(self) -> str:
+        """Why nothing is planned for anybody; empty where something is."""
+        return "" if self.has["sessions_per_week"].any() else NO_PLAN
 
     def over(self, who: Integers, after: Integers | None, before: Integers) -> Stretches:
         """Return where the items lie that count for `before` and not for `after`; see `timeline.stretches`."""
@@ -112,70 +117,74 @@ def planned_until(protocol: Protocol) -> Until:
 
 
 def _join(people: list[str], sessions: Sessions, plan: Timetable | None) -> Items:
+    """Return session rows and planned sessions without one, in order of person and time."""
     import numpy as np
 
     week = np.floor_divide(sessions.day, 7).astype(np.int64)
-    row_of, free = _match(sessions.code, week, plan)
+    plan = plan or empty_timetable(len(people))
+    row_of = _match(sessions.code, week, plan)
+    free = row_of < 0
     n, extra = len(sessions.code), int(free.sum())
-    delivered = np.isin(sessions.status, DELIVERED)
-    minutes, work = np.full(n, np.nan), np.full(n, np.nan)
-    planned = np.zeros(n, dtype=np.bool_)
-    if plan is not None:
-        held = row_of >= 0
-        planned[row_of[held]] = True
-        own = sessions.values["planned_minutes"][row_of[held]]
-        minutes[row_of[held]] = np.where(np.isnan(own), plan.active_minutes[held], own)
-        work[row_of[held]] = plan.work_kj[held]
-        slot_code, slot_day = plan.code[free], plan.day[free]
-        minutes, work = np.append(minutes, plan.active_minutes[free]), np.append(work, plan.work_kj[free])
-    else:
-        slot_code = slot_day = np.zeros(0, dtype=np.int64)
-    slot_moment = moments(slot_day.astype(np.float64), np.full(extra, np.nan), unknown_clock_is="last")
-    code = np.append(sessions.code, slot_code)
-    moment = np.append(sessions.moment, slot_moment)
+    planned, minutes, work = _planned_at_rows(sessions, plan, row_of)
+    moment = moments(plan.day[free].astype(np.float64), np.full(extra, np.nan), unknown_clock_is="last")
+    code, moment = np.append(sessions.code, plan.code[free]), np.append(sessions.moment, moment)
     order = np.lexsort((moment, code))
+    delivered = np.isin(sessions.status, DELIVERED)
+    nothing = np.full(extra, np.nan)
     return Items(
         people=people,
         code=code[order],
         moment=moment[order],
-        week=np.append(week, slot_day // 7)[order],
+        week=np.append(week, plan.day[free] // 7)[order],
         on_record=(np.arange(n + extra) < n)[order],
         planned=np.append(planned, np.ones(extra, dtype=np.bool_))[order],
         status=np.append(sessions.status, np.full(extra, NOT_RECORDED, dtype=object))[order],
         delivered=np.append(delivered, np.zeros(extra, dtype=np.bool_))[order],
-        planned_minutes=minutes[order],
-        planned_work=work[order],
+        planned_minutes=np.append(minutes, plan.active_minutes[free])[order],
+        planned_work=np.append(work, plan.work_kj[free])[order],
         values={
-            name: np.append(np.where(delivered, sessions.values[name], np.nan), np.full(extra, np.nan))[order]
-            for name in QUANTITIES
+            name: np.append(np.where(delivered, sessions.values[name], np.nan), nothing)[order] for name in QUANTITIES
         },
         row_ids=sessions.row_ids,
         undated=sessions.undated,
-        has=None if plan is None else plan.has,
+        has=plan.has,
     )
 
 
-def _match(code: Integers, week: Integers, plan: Timetable | None) -> tuple[Integers, Flags]:
-    """Return for each planned session the row that stands for it (-1: none), and which planned sessions have none.
+def _planned_at_rows(sessions: Sessions, plan: Timetable, row_of: Integers) -> tuple[Flags, Floats, Floats]:
+    """Return for each session row whether it was planned, and with how many minutes and how much work."""
+    import numpy as np
+
+    n, held = len(sessions.code), row_of >= 0
+    rows = row_of[held]
+    planned, minutes, work = np.zeros(n, dtype=np.bool_), np.full(n, np.nan), np.full(n, np.nan)
+    own = sessions.values["planned_minutes"][rows]
+    planned[rows] = True
+    minutes[rows] = np.where(np.isnan(own), plan.active_minutes[held], own)
+    work[rows] = plan.work_kj[held]
+    return planned, minutes, work
+
+
+def _match(code: Integers, week: Integers, plan: Timetable) -> Integers:
+    """Return for each planned session the row that stands for it, -1 where there is none.
 
     Within each week of a person the first row stands for the first planned session, the second for the second.
     """
     import numpy as np
 
-    if plan is None:
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.bool_)
-    weeks = int(plan.day.max(initial=0)) // 7 + 1
+    row_of = np.full(len(plan.code), -1, dtype=np.int64)
+    if len(row_of) == 0:
+        return row_of
+    weeks = int(plan.day.max()) // 7 + 1
     slot_week = plan.code * weeks + plan.day // 7
     slot_rank = rank_within(slot_week)
-    places = int(slot_rank.max(initial=0)) + 1
+    places = int(slot_rank.max()) + 1
     slot = slot_week * places + slot_rank
     usable = np.flatnonzero((week >= 0) & (week < weeks))
     row_week = code[usable] * weeks + week[usable]
     row_rank = rank_within(row_week)
     row = np.where(row_rank < places, row_week * places + row_rank, -1)
-    row_of = np.full(len(slot), -1, dtype=np.int64)
-    if len(slot):
-        at = np.minimum(np.searchsorted(slot, row), len(slot) - 1)
-        met = slot[at] == row
-        row_of[at[met]] = usable[met]
-    return row_of, row_of < 0
+    at = np.minimum(np.searchsorted(slot, row), len(slot) - 1)
+    met = slot[at] == row
+    row_of[at[met]] = usable[met]
+    return row_of

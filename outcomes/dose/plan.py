@@ -68,7 +68,7 @@ def timetable(tables: Tables, protocol: Protocol, people: list[str], until: Unti
         end = np.minimum(end, _left_days(tables, people, horizon))
     in_force = np.arange(horizon) < end[:, None]
     rate = np.where(in_force, np.nan_to_num(daily["sessions_per_week"]), 0.0)
-    planned = np.floor((2 * np.cumsum(rate, axis=1) + 7) / 14).astype(np.int64)
+    planned = np.floor((2 * np.round(np.cumsum(rate, axis=1), 9) + 7) / 14).astype(np.int64)
     new = np.diff(planned, axis=1, prepend=0)
     code, day = (axis.astype(np.int64) for axis in np.nonzero(new))
     many = new[code, day]
@@ -80,6 +80,15 @@ def timetable(tables: Tables, protocol: Protocol, people: list[str], until: Unti
         work_kj=daily["work_kj"][code, day],
         has={name: np.any(~np.isnan(daily[name]), axis=1) for name in FIELDS},
     )
+
+
+def empty_timetable(people: int) -> Timetable:
+    """Return the timetable of a study that plans nothing."""
+    import numpy as np
+
+    none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
+    has = {name: np.zeros(people, dtype=np.bool_) for name in FIELDS}
+    return Timetable(code=none, day=none, active_minutes=nothing, work_kj=nothing, has=has)
 
 
 def _prescribed(tables: Tables) -> bool:

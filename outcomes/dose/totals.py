@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from outcomes.dose.items import NO_PLAN, QUANTITIES, Items, no_dose_reason, read_items
+from outcomes.dose.items import QUANTITIES, Items, no_dose_reason, read_items
 from outcomes.dose.timeline import (
     DAY_MS,
     STRIDE_MS,
@@ -204,20 +204,20 @@ def _planned(items: Items, who: Integers, found: Stretches) -> dict[str, Floats]
     import numpy as np
 
     def where_planned(field: str, total: Floats) -> Floats:
-        if items.has is None:
-            return np.full(len(who), np.nan)
         return np.where(items.has[field][who], total, np.nan)
 
-    def whole(planned: Floats) -> Floats:
-        unknown = found.sums(items.planned & np.isnan(planned))
-        return np.where(unknown == 0, found.sums(np.nan_to_num(planned)), np.nan)
+    def whole(field: str, planned: Floats) -> Floats:
+        known = ~np.isnan(planned)
+        somewhere = items.has[field] | (np.bincount(items.code[known], minlength=len(items.people)) > 0)
+        complete = found.sums(items.planned & ~known) == 0
+        return np.where(complete & somewhere[who], found.sums(np.where(known, planned, 0.0)), np.nan)
 
     return {
         "planned_sessions": where_planned("sessions_per_week", found.sums(items.planned)),
         "not_recorded_sessions": where_planned("sessions_per_week", found.sums(~items.on_record)),
         "sessions_beyond_plan": where_planned("sessions_per_week", found.sums(~items.planned)),
-        "planned_active_minutes": where_planned("active_minutes", whole(items.planned_minutes)),
-        "planned_work_kj": where_planned("work_kj", whole(items.planned_work)),
+        "planned_active_minutes": whole("active_minutes", items.planned_minutes),
+        "planned_work_kj": whole("work_kj", items.planned_work),
     }
 
 
@@ -297,7 +297,7 @@ def finish(frame: pd.DataFrame, names: tuple[str, ...], items: Items | None) -> 
     """Return the columns in order, words as text, everything else as floats, with what the study lacks."""
     whole = frame[list(names)].reset_index(drop=True)
     whole = whole.astype({name: "str" if name in _WORDS else "float64" for name in names})
-    whole.attrs = {"reason": "", "plan": NO_PLAN if items is not None and items.has is None else ""}
+    whole.attrs = {"reason": "", "plan": items.plan_missing if items is not None else ""}
     return whole
 
 

@@ -74,7 +74,7 @@ def baseline_visit(protocol: Protocol) -> str:
     The earlier of the two compared visits where it is a baseline; else the last baseline; else the earlier compared
     visit; else none (an empty text).
     """
-    compare = protocol.analysis.compare if protocol.analysis is not None else ()
+    compare = protocol.analysis.compare
     baselines = [visit.key for visit in protocol.visits if visit.when == "baseline"]
     if compare and compare[0] in baselines:
         return str(compare[0])
@@ -96,14 +96,14 @@ def summed_window(seen: Visits, protocol: Protocol) -> Window:
 
     dose = protocol.dose
     lag = dose.lag_days if dose is not None else 0
-    shift = round(lag * STRIDE_MS)
+    shift = lag * STRIDE_MS
     before = seen.moment - shift
     if dose is None or dose.cumulate == "to visit":
         return Window(None, before, seen.weeks - lag / 7)
     if dose.cumulate == "recent":
         if dose.recent_days is None:
             raise DesignError("a dose over the recent days needs recent_days under [dose]")
-        after = before - round(dose.recent_days * STRIDE_MS)
+        after = before - dose.recent_days * STRIDE_MS
         return Window(after, before, np.full(len(before), dose.recent_days / 7))
     after, weeks = np.full(len(before), np.iinfo(np.int64).min), seen.weeks - lag / 7
     earlier = -1
