@@ -8,7 +8,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
-DONE, OUR_FAULT, USAGE, REFUSED, PRIVACY, STOPPED = 0, 1, 2, 3, 4, 130
+from outcomes.cli.codes import DONE, STOPPED
 
 __all__ = ["run"]
 

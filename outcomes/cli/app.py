@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from outcomes import __version__
+from outcomes.cli.codes import REFUSED
 from outcomes.cli.output import Output
 from outcomes.errors import UsageError
 from outcomes.vocabulary import CAUTION
@@ -174,7 +175,7 @@ def check(
 
     stops = check_study(folder, Output(output, as_json, quiet))
     if stops:
-        raise typer.Exit(3)
+        raise typer.Exit(REFUSED)
 
 
 @app.command(

@@ -6,7 +6,7 @@ import sys
 import tempfile
 import traceback
 
-from outcomes.cli import OUR_FAULT, PRIVACY, REFUSED, USAGE
+from outcomes.cli.codes import OUR_FAULT, PRIVACY, REFUSED, USAGE
 from outcomes.errors import DataError, DefinitionError, DesignError, OutcomesError, PrivacyError, UsageError
 
 EXIT_CODES: tuple[tuple[type[OutcomesError], int], ...] = (
