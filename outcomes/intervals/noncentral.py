@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from outcomes.intervals.quantiles import check_level
 from outcomes.matrices import Vector
 from outcomes.result import Interval
 
-_NODES = 256
+_NODES = 160
 _REACH = 9.0
 """Standard normal values beyond this have a probability of 1e-19."""
 
@@ -69,6 +70,11 @@ def noncentral_t_interval(t: float, df: float, *, level: float = 0.95) -> Interv
     return Interval(low, high, level, "noncentral t")
 
 
+@cache
+def _legendre() -> tuple[Vector, Vector]:
+    return np.polynomial.legendre.leggauss(_NODES)
+
+
 def _distribution(t: float, df: float) -> Callable[[float], float]:
     """Return P(T <= t) as a function of the noncentrality, for t >= 0.
 
@@ -77,7 +83,7 @@ def _distribution(t: float, df: float) -> Callable[[float], float]:
     """
     from scipy.special import chdtrc, ndtr
 
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    nodes, weights = _legendre()
     if t < math.sqrt(2 * df):
         s, weight = _spread_nodes(df, nodes, weights)
         return lambda centre: float(np.sum(weight * ndtr(t * s - centre)))
@@ -119,12 +125,11 @@ def _solve(probability: Callable[[float], float], p: float, t: float, df: float)
     step = 2.0 + t / math.sqrt(df)
     while probability(high) > p:
         high, step = high + step, 2 * step
-    for _ in range(200):
+    while True:
         middle = (low + high) / 2
-        if middle in (low, high):
-            break
+        if high - low <= 1e-14 * max(abs(low), abs(high)) or middle in (low, high):
+            return middle
         if probability(middle) > p:
             low = middle
         else:
             high = middle
-    return (low + high) / 2

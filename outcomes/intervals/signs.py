@@ -19,7 +19,7 @@ MOST_STEPS = 100_000_000
 MOST_BY_HALVES = 40
 """Values up to which sums of reals are enumerated in two halves."""
 
-_FINEST = 1_000_000
+_FINEST = 100_000
 """Grid cells under the largest value; a finer grid counts as none."""
 
 
@@ -104,7 +104,7 @@ def _grid_steps(values: Vector) -> NDArray[np.int64] | None:
     """Return `values` as whole multiples of their common step, or None if they have none."""
     sizes = np.unique(np.abs(values))
     largest = float(sizes[-1])
-    dust = largest / (_FINEST * 1000)
+    dust = largest / (_FINEST * 100)
     step = float(sizes[0])
     for size in sizes[1:]:
         a, b = float(size), step
@@ -112,12 +112,12 @@ def _grid_steps(values: Vector) -> NDArray[np.int64] | None:
             a, b = b, math.fmod(a, b)
             if a - b < dust:
                 b = 0.0
-        step = a
+        step = float(size) / round(float(size) / a)  # keeps the digits that the remainders lost
         if step * _FINEST < largest:
             return None
     counts = np.round(sizes / step)
     step = float(np.dot(counts, sizes) / np.dot(counts, counts))
-    if np.max(np.abs(sizes - counts * step)) > 2 * dust:
+    if np.max(np.abs(sizes - counts * step)) > 1e-9 * largest:
         return None
     whole: NDArray[np.int64] = np.round(values / step).astype(np.int64)
     return whole
