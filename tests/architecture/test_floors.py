@@ -12,8 +12,8 @@ import pytest
 
 FLOORS: dict[int, tuple[str, ...]] = {
     0: ("outcomes.errors", "outcomes.units", "outcomes.toml_source", "outcomes.vocabulary", "outcomes.files"),
-    1: ("outcomes.result",),
-    2: ("outcomes.intervals", "outcomes.matrices", "protocols"),
+    1: ("outcomes.result", "outcomes.matrices"),
+    2: ("outcomes.intervals", "protocols"),
     4: (
         "outcomes.reliability",
         "outcomes.change",

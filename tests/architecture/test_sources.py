@@ -44,13 +44,12 @@ def test_a_published_case_names_its_source_and_how_it_was_checked(path: Path) ->
     assert case["cases"]
 
 
-def test_the_licence_of_a_data_file_under_the_tests_is_not_unknown() -> None:
-    for folder in {path.parent for path in (ROOT / "tests").rglob("*.csv")}:
-        told = [
-            p for parent in (folder, *folder.parents) for p in parent.glob("README*") if ROOT / "tests" in p.parents
-        ]
-        told += list(folder.glob("*.toml"))
-        assert told, f"{folder.relative_to(ROOT)} holds data and no README that names their source"
+def test_data_under_the_tests_have_a_file_beside_them_that_names_their_source() -> None:
+    tests = ROOT / "tests"
+    for folder in {path.parent for path in tests.rglob("*.csv")}:
+        above = [parent for parent in (folder, *folder.parents) if parent.is_relative_to(tests)]
+        told = [path for parent in above for path in parent.glob("SOURCES.md")]
+        assert told, f"{folder.relative_to(ROOT)} holds data and no SOURCES.md"
 
 
 def test_the_schema_of_the_record_is_json() -> None:
