@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from outcomes.dose.items import NO_SESSIONS, Items, read_items
+from outcomes.dose.items import NO_SESSIONS, UNKNOWN, Items, read_items
 from outcomes.dose.notes import SOURCES
-from outcomes.dose.timeline import Stretches, codes_of, numbers, table_of, texts
+from outcomes.dose.timeline import STATES, Stretches, codes_of, numbers, table_of, texts
 from outcomes.dose.totals import empty, finish, ratios, totals
 from outcomes.errors import DesignError
 from outcomes.result import Estimate, Result
@@ -346,7 +346,7 @@ def adherence_by_person(tables: Tables, protocol: Protocol, *, until: Until | No
         "longest_missed_run": [run.longest for run in runs],
         "dose_reduced_sessions": found.sums(known & (minutes > 0) & (minutes < plan)),
         "sessions_compared": found.sums(known),
-        "early_stops": found.sums(items.status == "shortened"),
+        "early_stops": found.sums(items.status == STATES.index("shortened")),
         "left_day": left,
         "discontinued": np.where(np.isnan(end), np.nan, left < end),
     }
@@ -356,7 +356,7 @@ def adherence_by_person(tables: Tables, protocol: Protocol, *, until: Until | No
 def _runs(items: Items, low: int, high: int) -> MissedRuns:
     """Return the missed runs of one person: planned sessions in order, extra ones only where they were delivered."""
     part = slice(low, high)
-    counted = (items.planned[part] | items.delivered[part]) & (items.status[part] != "")
+    counted = (items.planned[part] | items.delivered[part]) & (items.status[part] != UNKNOWN)
     return missed_runs(items.delivered[part][counted])
 
 

@@ -6,14 +6,20 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from outcomes.dose.plan import Timetable, Until, empty_timetable, timetable
-from outcomes.dose.timeline import Sessions, Stretches, moments, people_of, rank_within, read_sessions, stretches
+from outcomes.dose.timeline import (
+    STATES,
+    Sessions,
+    Stretches,
+    moments,
+    people_of,
+    rank_within,
+    read_sessions,
+    stretches,
+)
 from outcomes.errors import DesignError
 from outcomes.vocabulary import DELIVERED
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from outcomes.dose.timeline import Flags, Floats, Integers, Tables
     from protocols import Protocol
 
@@ -21,7 +27,8 @@ QUANTITIES = ("active_minutes", "work_kj", "voluntary_minutes", "total_minutes")
 """Columns of a session that are summed; passive, ramp and cool-down minutes never are."""
 
 NO_SESSIONS = "the study has no sessions table"
-NOT_RECORDED = "not recorded"
+UNKNOWN, NOT_RECORDED = -1, -2
+IS_DELIVERED = tuple(STATES.index(word) for word in DELIVERED)
 NO_PLAN = "the protocol has no [training] and no prescription names a plan"
 
 
@@ -39,15 +46,15 @@ class Items:
         Whether the item is a session row; else it is a planned session that has none.
     planned : array of bool
         Whether the item was planned: rows beyond the week's plan were not.
-    status : array of str
-        State of the row; "not recorded" for a planned session without one, empty where the state is missing.
+    status : array of int
+        Position in `STATES`, `UNKNOWN` where the row's state is missing, `NOT_RECORDED` where there is no row.
     delivered : array of bool
     planned_minutes, planned_work : array of float
         What was planned for the item; nan where nothing was.
     values : dict of str to array of float
         What each delivered row holds, of `QUANTITIES`; nan elsewhere.
-    row_ids : list of str
-        Of the session rows alone, in order.
+    rows : array of int
+        Where the session rows, in order, stand in the sessions table.
     undated : array of int
         Session rows without a day, by person.
     has : dict of str to array of bool
@@ -60,12 +67,12 @@ class Items:
     week: Integers
     on_record: Flags
     planned: Flags
-    status: NDArray[np.object_]
+    status: Integers
     delivered: Flags
     planned_minutes: Floats
     planned_work: Floats
     values: dict[str, Floats]
-    row_ids: list[str]
+    rows: Integers
     undated: Integers
     has: dict[str, Flags]
 
@@ -129,7 +136,7 @@ def _join(people: list[str], sessions: Sessions, plan: Timetable | None) -> Item
     moment = moments(plan.day[free].astype(np.float64), np.full(extra, np.nan), unknown_clock_is="last")
     code, moment = np.append(sessions.code, plan.code[free]), np.append(sessions.moment, moment)
     order = np.lexsort((moment, code))
-    delivered = np.isin(sessions.status, DELIVERED)
+    delivered = np.isin(sessions.status, IS_DELIVERED)
     nothing = np.full(extra, np.nan)
     return Items(
         people=people,
@@ -138,14 +145,14 @@ def _join(people: list[str], sessions: Sessions, plan: Timetable | None) -> Item
         week=np.append(week, plan.day[free] // 7)[order],
         on_record=(np.arange(n + extra) < n)[order],
         planned=np.append(planned, np.ones(extra, dtype=np.bool_))[order],
-        status=np.append(sessions.status, np.full(extra, NOT_RECORDED, dtype=object))[order],
+        status=np.append(sessions.status, np.full(extra, NOT_RECORDED))[order],
         delivered=np.append(delivered, np.zeros(extra, dtype=np.bool_))[order],
         planned_minutes=np.append(minutes, plan.active_minutes[free])[order],
         planned_work=np.append(work, plan.work_kj[free])[order],
         values={
             name: np.append(np.where(delivered, sessions.values[name], np.nan), nothing)[order] for name in QUANTITIES
         },
-        row_ids=sessions.row_ids,
+        rows=sessions.rows,
         undated=sessions.undated,
         has=plan.has,
     )

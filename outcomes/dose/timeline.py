@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from outcomes.errors import DataError, Finding
+from outcomes.vocabulary import TABLES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 DAY_MS = 86_400_000
 STRIDE_MS = 2 * DAY_MS
 """Milliseconds that one day takes on the time line."""
+
+STATES = TABLES["sessions"].by_name["status"].words
+"""States of a session row."""
 
 REQUIRED = {
     "participants": ("participant_id",),
@@ -137,11 +141,12 @@ class Sessions:
         Position of the person.
     day : array of float
     moment : array of int
-    status : array of str
-        Empty where not on record.
+    status : array of int
+        Position in `STATES`, -1 where not on record.
     values : dict of str to array of float
         The columns that are summed, and `planned_minutes`.
-    row_ids : list of str
+    rows : array of int
+        Where each stands in the table as it was handed over.
     undated : array of int
         Session rows without a day, by person.
     """
@@ -149,15 +154,16 @@ class Sessions:
     code: Integers
     day: Floats
     moment: Integers
-    status: NDArray[np.object_]
+    status: Integers
     values: dict[str, Floats]
-    row_ids: list[str]
+    rows: Integers
     undated: Integers
 
 
 def read_sessions(tables: Tables, people: list[str], columns: tuple[str, ...]) -> Sessions | None:
     """Return the session rows in order of person and time, or None where the study has no sessions table."""
     import numpy as np
+    import pandas as pd
 
     frame = table_of(tables, "sessions")
     if frame is None:
@@ -166,32 +172,33 @@ def read_sessions(tables: Tables, people: list[str], columns: tuple[str, ...]) -
     undated = np.bincount(code[(code >= 0) & np.isnan(day)], minlength=len(people)).astype(np.int64)
     dated = np.flatnonzero((code >= 0) & ~np.isnan(day))
     moment = moments(day[dated], numbers(frame, "started_clock")[dated], unknown_clock_is="last")
-    order = _in_time(code[dated], moment, [texts(frame, "session_id"), texts(frame, "row_id")], dated)
+    order = _in_time(code[dated], moment, frame.iloc[dated])
     rows = dated[order]
-    all_ids = texts(frame, "row_id")
     return Sessions(
         code=code[rows],
         day=day[rows],
         moment=moment[order],
-        status=np.array(texts(frame, "status"), dtype=object)[rows],
+        status=np.asarray(pd.Index(STATES).get_indexer(pd.Index(frame["status"])), dtype=np.int64)[rows],
         values={name: numbers(frame, name)[rows] for name in columns},
-        row_ids=[all_ids[i] for i in rows],
+        rows=rows,
         undated=undated,
     )
 
 
-def _in_time(code: Integers, moment: Integers, names: list[list[str]], rows: Integers) -> Integers:
+def _in_time(code: Integers, moment: Integers, frame: pd.DataFrame) -> Integers:
     """Return the order by person, moment and, among equals, name, so that the order of rows in a file is irrelevant."""
     import numpy as np
 
-    order = np.lexsort((moment, code))
+    order = np.lexsort((moment, code)).astype(np.int64)
     same = np.flatnonzero((np.diff(code[order]) == 0) & (np.diff(moment[order]) == 0))
     if len(same) == 0:
-        return order.astype(np.int64)
-    tied = np.union1d(same, same + 1)
-    by_name = sorted(order[tied], key=lambda i: (code[i], moment[i], names[0][rows[i]], names[1][rows[i]]))
-    order[tied] = by_name
-    return order.astype(np.int64)
+        return order
+    places = np.union1d(same, same + 1)
+    tied = order[places]
+    names = zip(texts(frame.iloc[tied], "session_id"), texts(frame.iloc[tied], "row_id"), strict=True)
+    by_name = sorted(zip(code[tied], moment[tied], names, tied, strict=True))
+    order[places] = [row for *_, row in by_name]
+    return order
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from outcomes.dose.items import QUANTITIES, Items, no_dose_reason, read_items
+from outcomes.dose.items import QUANTITIES, UNKNOWN, Items, no_dose_reason, read_items
 from outcomes.dose.timeline import (
     DAY_MS,
     STRIDE_MS,
@@ -68,9 +68,6 @@ BY_WEEK = ("participant_id", "week", *TOTALS)
 """Columns of `dose_by_week`."""
 
 _WORDS = ("participant_id", "visit", "status", "reason", "cells")
-MISSED = ("missed", "cancelled")
-"""States of a session row that was planned and not delivered."""
-
 _WITHOUT = {
     "active_minutes": "sessions_without_active_minutes",
     "work_kj": "sessions_without_work",
@@ -187,8 +184,8 @@ def totals(items: Items, who: Integers, found: Stretches) -> dict[str, Floats]:
     delivered = found.sums(items.delivered)
     columns: dict[str, Floats] = {
         "delivered_sessions": delivered,
-        "missed_sessions": found.sums(np.isin(items.status, MISSED)),
-        "sessions_without_status": found.sums(items.status == ""),
+        "missed_sessions": found.sums(items.on_record & ~items.delivered & (items.status != UNKNOWN)),
+        "sessions_without_status": found.sums(items.status == UNKNOWN),
     }
     for name in QUANTITIES:
         known = ~np.isnan(items.values[name])
@@ -268,11 +265,13 @@ def _cells(items: Items, found: Stretches, seen: Visits, tables: Tables) -> list
 
     before = np.append(0, np.cumsum(items.on_record))
     low, high = before[found.low].tolist(), before[found.high].tolist()
+    names = texts(tables["sessions"], "row_id")
+    row_ids = [names[row] for row in items.rows.tolist()]
     prescribed = _prescriptions(tables, items.people)
     cells = []
     for i, (code, day) in enumerate(zip(seen.code.tolist(), seen.day.tolist(), strict=True)):
         plan = [row for start, row in prescribed.get(code, ()) if start <= day]
-        cells.append(" ".join(filter(None, [seen.row_id[i], *items.row_ids[low[i] : high[i]], *plan])))
+        cells.append(" ".join(filter(None, [seen.row_id[i], *row_ids[low[i] : high[i]], *plan])))
     return cells
 
 
