@@ -202,7 +202,9 @@ def finite_vector(values: ArrayLike, *, name: str, at_least: int = 1) -> Vector:
         raise DesignError(f"{name} must be one row of values")
     _refuse_missing(vector, name)
     if len(vector) < at_least:
-        raise DesignError(f"{name}: {len(vector)} value{'' if len(vector) == 1 else 's'}; at least {at_least} are needed")
+        raise DesignError(
+            f"{name}: {len(vector)} value{'' if len(vector) == 1 else 's'}; at least {at_least} are needed"
+        )
     return vector
 
 
@@ -289,7 +291,9 @@ def _numbers(values: Any, name: str) -> NDArray[np.float64]:
 def _refuse_missing(array: NDArray[np.float64], name: str) -> None:
     missing = int(np.isnan(array).sum())
     if missing:
-        raise DesignError(f"{name}: {missing} of {array.size} values missing; leave incomplete people out and count them")
+        raise DesignError(
+            f"{name}: {missing} of {array.size} values missing; leave incomplete people out and count them"
+        )
     if np.isinf(array).any():
         raise DesignError(f"{name}: an infinite value")
 

@@ -191,7 +191,7 @@ def correlation_interval(r: float, n: int, *, controls: int = 0, ranks: bool = F
     --------
     >>> found = correlation_interval(0.5, 28)
     >>> round(found.low, 4), round(found.high, 4)
-    (0.1556, 0.7358)
+    (0.156, 0.7358)
     """
     check_level(level)
     if n - controls <= 3:

@@ -116,7 +116,7 @@ def f_quantile(p: float, df1: float, df2: float) -> float:
     Examples
     --------
     >>> round(f_quantile(0.975, 5, 18), 4)
-    3.3820
+    3.382
     """
     from scipy.special import betaincinv
 

@@ -199,8 +199,8 @@ def _ratio(above: float, below: float) -> float | None:
 
 
 def _by_f(people: float, error: float, df1: int, df2: int, alpha: float) -> tuple[float, float] | None:
-    """Return the ratio F divided by its upper quantile, and times that of the reversed F; None without error."""
-    if error == 0:
+    """Return the ratio F divided by its upper quantile, and times that of the reversed F; None if either is 0."""
+    if people == 0 or error == 0:
         return None
     f = people / error
     return f / f_quantile(1 - alpha / 2, df1, df2), f * f_quantile(1 - alpha / 2, df2, df1)
@@ -233,7 +233,7 @@ def _agreement_limits(squares: MeanSquares, icc: float, alpha: float) -> Limits:
     from_occasions = k * icc * o
     from_error = (n * (1 - icc) + k * icc * (n - 1)) * e
     spread = from_occasions**2 / squares.df_occasions + from_error**2 / squares.df_error
-    if spread == 0 or (from_occasions + from_error) ** 2 == 0:
+    if p == 0 or spread == 0 or (from_occasions + from_error) ** 2 == 0:
         return None
     v = (from_occasions + from_error) ** 2 / spread
     rest = k * o + (k * n - k - n) * e
