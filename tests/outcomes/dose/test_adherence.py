@@ -155,3 +155,15 @@ def test_without_a_sessions_table_there_is_nothing_to_adhere_to(three_people, ma
     for frame in (session_counts(three_people), adherence_by_person(three_people, make_protocol())):
         assert len(frame) == 0
         assert frame.attrs["reason"] == "the study has no sessions table"
+
+
+def test_a_missed_row_beyond_the_plan_makes_no_run_longer(frame, make_protocol) -> None:
+    rows = [(0, "done"), (1, "done"), (2, "missed"), (3, "cancelled"), (7, "missed"), (8, "done"), (9, "done")]
+    columns = "participant_id session_id started_day status"
+    tables = {
+        "participants": frame("participants", "participant_id left_day", [("A", 14)]),
+        "sessions": frame("sessions", columns, [("A", f"s{day}", day, status) for day, status in rows]),
+    }
+    found = adherence_by_person(tables, make_protocol()).iloc[0]
+    # by hand: the fourth row of week 1 was not planned; days 2 and 7 are a run of two
+    assert (found["missed_runs"], found["interruptions"], found["longest_missed_run"]) == (1, 0, 2)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -378,3 +381,9 @@ def test_every_rule_of_a_protocol_has_its_sentence(make_protocol) -> None:
 
 def test_every_public_name_exists() -> None:
     assert all(hasattr(outcomes.dose, name) for name in outcomes.dose.__all__)
+
+
+def test_importing_the_room_loads_no_heavy_library() -> None:
+    code = "import sys, outcomes.dose; print([m for m in ('numpy', 'pandas', 'pydantic', 'scipy') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
