@@ -37,7 +37,7 @@ STAGES = ("written", "read", "scored", "dose", "measurement error", "analysed", 
 
 
 def test_the_demo_goes_the_whole_way_a_line_a_stage(demo_run: Any) -> None:
-    folder, ran = demo_run
+    _, ran = demo_run
     assert ran.code == 0, ran.err
     lines = ran.out.splitlines()
     found = [next((stage for stage in STAGES if line.startswith(stage)), "") for line in lines]
