@@ -86,6 +86,7 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
             "standard_error_consistency",
             "within_person_standard_deviation",
             "mdc95",
+            "mdc95_percent",
         )
     }
     unit = series.scale.unit
@@ -95,7 +96,8 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
             raise DesignError(ORDINAL)
         scores = matrix.complete()
         iccs = intraclass_correlations(scores, level=work.level)
-        error = measurement_error(scores, unit=unit, level=work.level)
+        scale: Any = "ratio" if series.scale.level == "ratio" else "interval"
+        error = measurement_error(scores, unit=unit, level=work.level, scale=scale)
     except DesignError as refusal:
         wanted = series.plan.minimal_change == "own" or work.study.protocol.study.design == "test-retest"
         reason = ORDINAL if series.ordinal else refusal.reason
@@ -105,7 +107,9 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
     what = _unit_of_analysis(work, series, scores.shape[1])
     lost = matrix.n_incomplete
     for name, key in keys.items():
-        estimate: Estimate = getattr(iccs if name.startswith("icc") else error, name)
+        estimate: Estimate | None = getattr(iccs if name.startswith("icc") else error, name)
+        if estimate is None:
+            continue
         work.add(key, estimate, f"{label}: {_LABELS[name]}", role, unit_of_analysis=what, inputs=("people/repeats",))
     lost_key = work.key("reliability", "people_incomplete", series)
     work.count(lost_key, lost, f"{label}: retested people left out as an occasion is missing")
@@ -141,6 +145,7 @@ _LABELS = {
     "standard_error_consistency": "standard error of measurement, consistency",
     "within_person_standard_deviation": "within-person standard deviation",
     "mdc95": "minimal detectable change, 95 %",
+    "mdc95_percent": "minimal detectable change, 95 %, in percent of the mean",
 }
 
 
