@@ -84,7 +84,7 @@ METHODS: dict[str, str] = {
 """Id of a method to the sentence that reports print."""
 
 CAVEATS: dict[str, str] = {
-    "lower_bound": "A lower bound: some delivered sessions have no recorded value.",
+    "dose_lower_bound": "A lower bound: some delivered sessions have no recorded value.",
     "sessions_without_day": "Sessions without a readable day are counted for no visit and no week.",
     "sessions_without_status": "Sessions whose state is not on record are neither delivered nor missed.",
     "two_intensities": (
