@@ -7,8 +7,8 @@ from outcomes.change.multiplicity import benjamini_hochberg, holm
 from outcomes.change.notes import CAVEATS, METHODS
 from outcomes.change.ordinal import OrdinalChange, TransitionTable, ordinal_change, transition_table
 from outcomes.change.paired import PairedChange, paired_change
+from outcomes.change.significance import SignedRankTest, SignFlipTest, sign_flip_test, wilcoxon_signed_rank
 from outcomes.change.sizes import hedges_correction
-from outcomes.change.significance import SignFlipTest, SignedRankTest, sign_flip_test, wilcoxon_signed_rank
 
 __all__ = [
     "CAVEATS",

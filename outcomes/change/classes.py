@@ -28,7 +28,8 @@ class ChangeClasses(Result):
     Parameters
     ----------
     better, within, other : Estimate
-        Counts of people: beyond the minimal detectable change in the stated direction, within it, beyond it the other way.
+        Counts of people: beyond the minimal detectable change in the stated direction, within it, beyond it the other
+        way.
     share_better, share_within, share_other : Estimate
         Shares with Wilson intervals.
     expected_by_error : Estimate, optional
@@ -137,8 +138,8 @@ def change_classes(
     Notes
     -----
     A change is beyond error if its size is at least `mdc`. Error alone gives a share P(|T| >= mdc/(√2 SE)), T with the
-    degrees of freedom of SE: at few degrees of freedom that is more than 5 %. Its interval is that share under the normal
-    distribution at both ends of the chi-square interval of SE.
+    degrees of freedom of SE: at few degrees of freedom that is more than 5 %. Its interval is that share under the
+    normal distribution at both ends of the chi-square interval of SE.
 
     References
     ----------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -115,8 +116,9 @@ def ordinal_change(
 
     Notes
     -----
-    Changes of grade are ranked by their size in grades. The test leaves out people without change (Wilcoxon's rule); the
-    shift and its interval keep them. An ordinal grade has no mean, no standard deviation and no minimal detectable change.
+    Changes of grade are ranked by their size in grades. The test leaves out people without change (Wilcoxon's rule);
+    the shift and its interval keep them. An ordinal grade has no mean, no standard deviation and no minimal detectable
+    change.
 
     References
     ----------
@@ -197,7 +199,7 @@ def _on_scale(levels: Sequence[float] | None, *grades: Vector) -> None:
     if levels is None:
         return
     scale = [float(grade) for grade in levels]
-    if not scale or any(b <= a for a, b in zip(scale, scale[1:], strict=False)):
+    if not scale or any(b <= a for a, b in itertools.pairwise(scale)):
         raise DesignError("the grades of the scale must be listed upward, each once")
     strange = sorted({float(g) for values in grades for g in values} - set(scale))
     if strange:

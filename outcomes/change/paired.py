@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from outcomes.change.sizes import FROM_PEOPLE, average_standardised, standardised
 from outcomes.change.significance import sign_flip_test
+from outcomes.change.sizes import FROM_PEOPLE, average_standardised, standardised
 from outcomes.errors import DesignError
 from outcomes.intervals import bca_interval, check_level, correlation_interval, t_interval
 from outcomes.matrices import Vector, all_equal, paired
@@ -92,8 +93,8 @@ def paired_change(
     Returns
     -------
     PairedChange
-        change = later - earlier, never turned by what is better. If everybody changed by the same amount, the mean stands
-        without interval, test and effect sizes.
+        change = later - earlier, never turned by what is better. If everybody changed by the same amount, the mean
+        stands without interval, test and effect sizes.
 
     Raises
     ------
@@ -102,8 +103,8 @@ def paired_change(
 
     Notes
     -----
-    d_z = mean / SD of changes; d_av = mean / ((SD before + SD after)/2); g = J(n - 1) d_z. The interval of d_z is that of
-    the noncentral t distribution; g's is J times it; that of d_av is a BCa bootstrap from 20 people. Not for ordinal
+    d_z = mean / SD of changes; d_av = mean / ((SD before + SD after)/2); g = J(n - 1) d_z. The interval of d_z is that
+    of the noncentral t distribution; g's is J times it; that of d_av is a BCa bootstrap from 20 people. Not for ordinal
     grades.
 
     References
@@ -127,7 +128,7 @@ def paired_change(
     n = len(changes)
     reasons: dict[str, str] = {}
 
-    def plain(value: float, method: str) -> Estimate:
+    def plain(value: float | np.floating[Any], method: str) -> Estimate:
         return Estimate(value=float(value), unit=unit, method=method, n_people=n, n_values=n)
 
     equal = all_equal(changes, scale=scale)
@@ -179,7 +180,7 @@ def _estimate(
 
 def _tested(changes: Vector, unit: str, level: float, rng: np.random.Generator) -> Estimate:
     flips = sign_flip_test(changes, rng=rng)
-    caveats = ("two_people",) if len(changes) == 2 else ()
+    caveats: tuple[str, ...] = ("two_people",) if len(changes) == 2 else ()
     if flips.smallest_p > 1 - level:
         caveats += ("p_cannot_reach",)
     if not flips.test.exact:

@@ -77,9 +77,9 @@ def sign_flip_test(
 
     Notes
     -----
-    p = share of the 2^n sign assignments with |sum| at least the observed one. Exact by convolution where the changes are
-    multiples of a common step (any n), by enumeration in halves for reals up to n = 40; else (b + 1)/(N + 1) of N random
-    flips. The flipped units are participants: never pass two limbs of one person.
+    p = share of the 2^n sign assignments with |sum| at least the observed one. Exact by convolution where the changes
+    are multiples of a common step (any n), by enumeration in halves for reals up to n = 40; else (b + 1)/(N + 1) of N
+    random flips. The flipped units are participants: never pass two limbs of one person.
 
     References
     ----------
@@ -224,7 +224,8 @@ def signed_ranks(changes: Vector, zeros: str) -> Vector:
     """
     kept = changes[changes != 0] if zeros == "wilcoxon" else changes
     signed: Vector = np.sign(kept) * midranks(np.abs(kept))
-    return signed[signed != 0]
+    kept_signs: Vector = signed[signed != 0]
+    return kept_signs
 
 
 def _hypothesis(flips: SignFlips, name: str, statistic: float) -> HypothesisTest:

@@ -162,7 +162,7 @@ def _acceleration(left_out: Vector) -> float:
     squares = float(np.sum(d**2))
     if squares <= (1e-12 * float(np.max(np.abs(left_out)))) ** 2:
         raise DesignError("leaving a participant out changes nothing, so the BCa acceleration is not defined")
-    return float(np.sum(d**3)) / (6 * squares**1.5)
+    return float(np.sum(d**3) / (6 * squares**1.5))
 
 
 def _adjusted(q: float, bias: float, acceleration: float) -> float:

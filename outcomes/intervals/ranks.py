@@ -76,7 +76,8 @@ def hodges_lehmann(values: ArrayLike, *, level: float = 0.95) -> HodgesLehmann:
 
     References
     ----------
-    Hodges & Lehmann (1963) Ann Math Stat 34:598-611; Hollander & Wolfe (1999) Nonparametric Statistical Methods, 3.2-3.3.
+    Hodges & Lehmann (1963) Ann Math Stat 34:598-611; Hollander & Wolfe (1999) Nonparametric Statistical Methods,
+    3.2-3.3.
 
     Examples
     --------
@@ -133,11 +134,11 @@ def midranks(values: Vector) -> Vector:
 def _order(n: int, tail: float) -> tuple[int, float]:
     """Return how far in from both ends the interval lies, and the level that it attains (0 and the highest if none)."""
     total = n * (n + 1) // 2
+    from scipy.special import ndtr
+
     if n > MOST_EXACT:
         sd = math.sqrt(n * (n + 1) * (2 * n + 1) / 24)
-        k = int(math.floor(total / 2 + 0.5 + normal_quantile(tail) * sd))
-        from scipy.special import ndtr
-
+        k = math.floor(total / 2 + 0.5 + normal_quantile(tail) * sd)
         return k, 1 - 2 * float(ndtr((k - 0.5 - total / 2) / sd))
     chance = np.zeros(total + 1)
     chance[0] = 1.0

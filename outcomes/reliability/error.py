@@ -104,9 +104,9 @@ def measurement_error(
     -----
     With mean squares of occasions (O), error (E) and within people (W): consistency = √E with (n-1)(k-1) degrees of
     freedom; within person = √W with n(k-1); agreement = √(E + max(0, (O - E)/n)). Its degrees of freedom are those of
-    Satterthwaite, v = (O/n + E(n-1)/n)² / ((O/n)²/(k-1) + (E(n-1)/n)²/((n-1)(k-1))), or those of consistency where O <= E.
-    MDC95 = 1.96·√2·standard error, MDC90 = 1.645·√2·standard error. One unit of analysis: the detectable change of one
-    limb is not that of the mean of both. Not for ordinal grades.
+    Satterthwaite, v = (O/n + E(n-1)/n)² / ((O/n)²/(k-1) + (E(n-1)/n)²/((n-1)(k-1))), or those of consistency where O <=
+    E. MDC95 = 1.96·√2·standard error, MDC90 = 1.645·√2·standard error. One unit of analysis: the detectable change of
+    one limb is not that of the mean of both. Not for ordinal grades.
 
     References
     ----------

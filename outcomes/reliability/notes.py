@@ -18,7 +18,8 @@ METHODS: dict[str, str] = {
     "ICC(3,k)).",
     "standard_error_agreement": "Standard error of measurement, agreement: root of variance of occasions plus error "
     "variance of the two-way analysis; a negative variance of occasions counts as 0; chi-square interval, with "
-    "Satterthwaite degrees of freedom where the variance of occasions is above 0 (Weir 2005, J Strength Cond Res 19:231).",
+    "Satterthwaite degrees of freedom where the variance of occasions is above 0 (Weir 2005, J Strength Cond Res "
+    "19:231).",
     "standard_error_consistency": "Standard error of measurement, consistency: root of the error mean square of the "
     "two-way analysis, (n - 1)(k - 1) degrees of freedom; chi-square interval (Weir 2005, J Strength Cond Res 19:231).",
     "within_person_standard_deviation": "Within-person standard deviation: root of the mean of the people's own "
@@ -38,6 +39,7 @@ CAVEATS: dict[str, str] = {
     "perfect_agreement": "No error was seen, so the value has no interval; the error is below the step of the scale.",
     "no_interval_variance": "The interval is not defined for these variances.",
     "occasion_variance_negative": "The estimated variance of occasions was negative and counts as 0.",
-    "few_retested": "Fewer than 10 people were retested; the error itself is known only roughly, as its interval shows.",
+    "few_retested": "Fewer than 10 people were retested; the error itself is known only roughly, as its interval "
+    "shows.",
 }
 """Caveat id to its sentence."""

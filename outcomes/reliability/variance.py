@@ -67,7 +67,8 @@ def mean_squares(scores: Array) -> MeanSquares:
 
     Notes
     -----
-    score = grand mean + person + occasion + error. A mean square whose root is below `DUST` times the largest score is 0.
+    score = grand mean + person + occasion + error. A mean square whose root is below `DUST` times the largest score is
+    0.
 
     References
     ----------
