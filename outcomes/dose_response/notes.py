@@ -1,0 +1,40 @@
+"""The printed sentence of each method and caveat of this room."""
+
+from __future__ import annotations
+
+_FREEDMAN_LANE = (
+    "p by permuting the residuals of change given the first value over the people (Freedman & Lane 1983, J Bus Econ "
+    "Stat 1:292), p = (b + 1)/(N + 1), or exact where all orders can be counted"
+)
+
+METHODS: dict[str, str] = {
+    "dose_slope": "Between persons: least-squares slope of change on dose with the first value held constant, for the "
+    f"stated amount of dose; t interval, n - 3 degrees of freedom; {_FREEDMAN_LANE}. An association, not an effect.",
+    "dose_slope_raw": "Between persons: least-squares slope of change on dose, the first value not held; t interval, "
+    "n - 2 degrees of freedom. An association, not an effect.",
+    "dose_partial_correlation": "Partial correlation of dose and change given the first value; interval by Fisher's "
+    "transformation.",
+    "dose_rank": "Partial rank correlation (Spearman) of dose and change given the first value, mid-ranks; interval by "
+    "Fisher's transformation with the Bonett-Wright variance (Bonett & Wright 2000, Psychometrika 65:23), an "
+    "approximation; "
+    f"{_FREEDMAN_LANE}, on ranks.",
+    "dose_leave_one_out": "Extreme of the slopes that remain when each person in turn is left out.",
+    "dose_within_person_r": "Correlation of cumulative dose and time within persons, each person's means removed (the "
+    "repeated-measures correlation of Bland & Altman 1995, BMJ 310:446).",
+    "dose_median_person_r": "Median over people of each person's own correlation of cumulative dose and time.",
+    "dose_vif": "Variance inflation of dose when time is in the same within-person model: 1/(1 - r²), r the "
+    "correlation within persons.",
+    "dose_description": "Median, lowest and highest of the people's values; no association is computed.",
+}
+"""Method id to its sentence."""
+
+CAVEATS: dict[str, str] = {
+    "association": "An association between persons: people who did more may differ in other ways; confounding by what "
+    "was not measured cannot be excluded.",
+    "dose_is_time": "Dose rises with time so closely (variance inflation above 10) that an effect of dose cannot be "
+    "told from the passing of time.",
+    "baseline_constant": "The first value is the same for everybody, so there is nothing to hold constant.",
+    "one_person_decides": "Without one of the people the slope cannot be estimated, so the range is not given.",
+    "perfect_fit": "Dose and first value explain the change without rest, so the slope has no interval.",
+}
+"""Caveat id to its sentence."""
