@@ -207,7 +207,7 @@ def leave_one_out(found: Fit) -> Vector | None:
     --------
     >>> found = fit(np.array([1.0, 2.0, 3.0, 4.0]), np.array([2.0, 4.0, 6.0, 9.0]), None)
     >>> [round(float(slope), 3) for slope in leave_one_out(found)]
-    [2.5, 2.357, 2.286, 2.0]
+    [2.5, 2.286, 2.357, 2.0]
     """
     d = found.dose_rest
     squares = float(d @ d)
