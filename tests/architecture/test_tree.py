@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 TOP_LEVEL = {
-    ".ci", ".gitignore", "CHANGELOG.md", "CITATION.cff", "DEVELOPERS.md", "LICENSE", "README.md", "notebooks",
+    ".ci", ".gitignore", "CITATION.cff", "DEVELOPERS.md", "LICENSE", "README.md", "notebooks",
     "outcomes", "protocols", "pyproject.toml", "synthetic_cohort", "tests",
 }  # fmt: skip
 
