@@ -237,6 +237,12 @@ def _intake(data: Data) -> Iterator[Fault]:
     header, units = intake.get("header_row", 1), intake.get("unit_row")
     if isinstance(header, int) and isinstance(units, int) and units <= header:
         yield ("intake", "unit_row"), f"must lie below the headings in row {header}"
+    pattern = intake.get("date_format")
+    parts = (
+        ("%d" in pattern, "%Y" in pattern, any(f"%{c}" in pattern for c in "mbB")) if isinstance(pattern, str) else ()
+    )
+    if not all(parts):
+        yield ("intake", "date_format"), f"'{pattern}' lacks a part; a format looks like %d.%m.%Y"
     if intake.get("decimal") == "," and intake.get("separator") == ",":
         yield ("intake", "separator"), "a comma cannot be both the decimal mark and the separator"
 

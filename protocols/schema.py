@@ -294,7 +294,7 @@ class IntakeRules(Section):
         description="Words besides empty and NA that mean missing, such as 999. Answers: data, missing words.",
     )
     date_format: Text | None = Field(
-        default=None, description="How days are typed, where they can be read in two ways. Answers: data, dates."
+        default=None, description="How days are typed besides 2026-03-31, such as %d.%m.%Y. Answers: data, dates."
     )
     decimal: Literal[".", ","] = Field(default=".", description="Decimal mark of text files. Answers: data, numbers.")
     separator: Literal[",", ";", "\t", "|"] | None = Field(

@@ -51,6 +51,7 @@ SINGLE = [
     ("[harms]", "[report.conference]\nwords = 250\ncharacters = 2000\n[harms]", "give words or characters, not both"),
     ("[harms]", "[privacy]\ninternal_minimum = 20\n[harms]", "cannot be smaller than internal_minimum, 20"),
     ("[harms]", "[intake]\nheader_row = 3\nunit_row = 2\n[harms]", "unit_row: must lie below the headings in row 3"),
+    ("[harms]", '[intake]\ndate_format = "dd.mm.yyyy"\n[harms]', "'dd.mm.yyyy' lacks a part; a format looks like"),
     ("[harms]", '[intake]\ndecimal = ","\nseparator = ","\n[harms]', "a comma cannot be both"),
     ('collection = "not collected"', 'collection = "none"', "'none' is not one of table, none occurred, not collected"),
     (
