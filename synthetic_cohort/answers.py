@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
@@ -91,19 +91,26 @@ def answer(item: str, response: str, *, place: str = "", side: str = "", trial: 
     }
 
 
+def _lost(rng: Generator, chance: float, limbs: Sequence[tuple[str, str]]) -> frozenset[tuple[str, str]]:
+    """Return the limbs that could not be measured: mostly none, else one of them or all."""
+    point, which = float(rng.random()), int(rng.integers(len(limbs)))
+    if point >= chance:
+        return frozenset()
+    return frozenset(limbs if point < chance / 2 else [limbs[which]])
+
+
 def limb_girth(course: Course, at: Moment) -> list[Row]:
     """Return two readings of every limb, a third where they differ; in cm, to 0.1."""
     error, rng = section("girth_error_cm"), at.rng
     day = float(rng.normal(0, error["oedema_sd"]))
     day += error["evening_minus_morning"] * (at.minute % DAY - 9 * 60) / (9 * 60)
-    rows = []
+    rows, lost = [], _lost(rng, number("missing.girth"), [(place, side) for place in GIRTH_PLACES for side in SIDES])
     for place in GIRTH_PLACES:
         for side in SIDES:
             placed = course.girth_cm(place, side, at.minute) + day + at.girth_bias_cm
             placed += float(rng.normal(0, error["placement_sd"]))
             readings = [decimal(placed + float(e)) for e in rng.normal(0, error["reading_sd"], size=3)]
-            missing = happens(rng, number("missing.girth"))
-            if missing:
+            if (place, side) in lost:
                 rows.append(answer("reading", "", place=place, side=side, trial=1, absent="not_tested"))
                 continue
             if abs(float(readings[0]) - float(readings[1])) <= error["repeat_above_cm"]:
@@ -128,7 +135,7 @@ def grade(tone: float) -> str:
 
     Examples
     --------
-    >>> grade(-3.0), grade(3.0)
+    >>> grade(-4.0), grade(4.0)
     ('0', '4')
     """
     return str(section("mas")["grades"][sum(tone > cut for cut in tone_thresholds())])
@@ -144,13 +151,12 @@ def _tone_noise(rng: Generator) -> dict[tuple[str, str], float]:
 
 def mas(course: Course, at: Moment) -> list[Row]:
     """Return one grade for each muscle and side."""
-    noise = _tone_noise(at.rng)
+    noise, lost = _tone_noise(at.rng), _lost(at.rng, number("missing.mas"), LIMBS)
     rows = []
     for muscle, side in LIMBS:
         found = grade(course.tone(muscle, side, at.minute) + at.tone_bias + noise[muscle, side])
-        missing = happens(at.rng, number("missing.mas"))
-        absent = "not_tested" if missing else ""
-        rows.append(answer("grade", "" if missing else found, place=muscle, side=side, absent=absent))
+        absent = "not_tested" if (muscle, side) in lost else ""
+        rows.append(answer("grade", "" if absent else found, place=muscle, side=side, absent=absent))
     return rows
 
 

@@ -78,11 +78,11 @@ def worst_rank(rows: Iterable[Row]) -> int:
 
 def let_in(rows: Iterable[Row], first_visit: str) -> bool:
     """Return whether a person's first grades meet the rule of entry."""
-    needed = section("mas")["grades"].index(section("entry")["mas_at_least"])
+    needed = int(section("mas")["grades"].index(section("entry")["mas_at_least"]))
     return worst_rank(row for row in rows if row["visit"] == first_visit) >= needed
 
 
-def is_repeated(number_: int) -> bool:
+def is_repeated(which: int) -> bool:
     """Return whether a person is measured twice within a week: a fixed share, spread evenly over the cohort.
 
     Examples
@@ -90,7 +90,8 @@ def is_repeated(number_: int) -> bool:
     >>> sum(is_repeated(n) for n in range(1, 49))
     20
     """
-    return number_ * number("repeats.people_of_12") % 12 < number("repeats.people_of_12")
+    share = int(number("repeats.people_of_12"))
+    return which * share % 12 < share
 
 
 def repeat(course: Course, biases: Biases) -> list[Row]:
@@ -101,7 +102,7 @@ def repeat(course: Course, biases: Biases) -> list[Row]:
     steps = _steps(course)
     rng = course.options.stream(person.number, REPEATS)
     first = 2 * 60 + person.usual_clock
-    other = happens(rng, 0.5)
+    other = happens(rng, number("raters.changed_share"))
     raters = (person.home_rater, (person.home_rater + (1 + int(rng.integers(2)) if other else 0)) % 3)
     rows = []
     for occasion, start, rater in zip(OCCASIONS, (first, _second(course, first)), raters, strict=True):

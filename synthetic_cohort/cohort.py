@@ -13,10 +13,11 @@ from outcomes.errors import UsageError
 from outcomes.files import write_whole
 from synthetic_cohort.assessing import Biases, assess, let_in, repeat
 from synthetic_cohort.courses import Course
-from synthetic_cohort.damage import Sheet, plant
+from synthetic_cohort.damage import plant
 from synthetic_cohort.happenings import happen
 from synthetic_cohort.people import Options, Person, draw_person
 from synthetic_cohort.plan import Plan, make_plan
+from synthetic_cohort.sheets import Sheet
 from synthetic_cohort.tables import COLUMNS, Row, day_text, decimal
 from synthetic_cohort.training import Training, prescriptions, train
 from synthetic_cohort.truth import Member, cohort_truth
@@ -200,7 +201,7 @@ def _participant(person: Person, training: Training) -> Row:
         "months_since_onset": decimal(person.months_since_onset, 0),
         "height_cm": decimal(person.height_cm, 0),
         "body_mass_kg": decimal(person.body_mass_kg),
-        "trained_side": person.trained_side,
+        "trained_side": "both",
         "enrolled_on": person.enrolled.isoformat(),
         "left_on": "" if training.left_day is None else day_text(person.enrolled, training.left_day),
         "left_reason": training.left_reason,

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 
 from synthetic_cohort.parameters import number, section
 from synthetic_cohort.people import Options, Person
 from synthetic_cohort.tables import DAY
-from synthetic_cohort.training import Training
+from synthetic_cohort.training import Training, risen
 
 WEEK = 7 * DAY
 
@@ -60,14 +59,11 @@ class Course:
             ceiling = number("girth_effect.saturation_percent")
             gain = ceiling * (1 - math.exp(-gain / ceiling)) if gain > 0 else gain
         after = max(minute / WEEK - self.options.weeks, 0.0)
-        return gain * number("girth_effect.kept_after_4_weeks") ** (after / 4)
+        return gain * math.exp(math.log(number("girth_effect.kept_after_4_weeks")) * after / 4)
 
     def girth_cm(self, place: str, side: str, minute: int) -> float:
-        """Return the true girth of one limb; a limb that is not trained and the calf follow in part."""
-        trained = self.person.trained_side in ("both", side)
-        share = 1.0 if trained else number("girth_effect.untrained_side_share")
-        if place == "calf_max":
-            share *= number("girth_effect.calf_share")
+        """Return the true girth of one limb; both thighs are trained, and the calf follows in part."""
+        share = number("girth_effect.calf_share") if place == "calf_max" else 1.0
         return self.person.girth_cm[place, side] * (1 + share * self.girth_percent(minute) / 100)
 
     def lasting_tone(self, muscle: str, side: str, minute: int) -> float:
@@ -79,16 +75,11 @@ class Course:
 
     def tone(self, muscle: str, side: str, minute: int) -> float:
         """Return latent tone as it is at that moment, in grades."""
-        table = section("mas_day")
-        swing = table["cervical_amplitude" if self.person.cervical else "other_amplitude"]
-        hour = swing * math.cos(2 * math.pi * (minute % DAY - table["peak_clock"]) / DAY)
+        swing = number(f"mas_day.{'cervical' if self.person.cervical else 'other'}_amplitude")
+        hour = swing * math.cos(2 * math.pi * (minute % DAY - number("mas_day.peak_clock")) / DAY)
         hours = self.training.hours_since_last(minute)
-        acute = number("mas_acute.after_session") * 0.5 ** (hours / number("mas_acute.half_life_hours"))
+        acute = number("mas_acute.after_session") * (1 - risen(hours, number("mas_acute.half_life_hours")))
         return self.lasting_tone(muscle, side, minute) + hour + acute
-
-    @cached_property
-    def _months_at_start(self) -> float:
-        return self.person.months_since_onset
 
     def recovered_points(self, minute: int) -> float:
         """Return motor points that came back of themselves since enrolment, after a recent injury or stroke.
@@ -97,19 +88,19 @@ class Course:
         -----
         R(m) = R_12 (1 - 2^(-m/h)) / (1 - 2^(-12/h)) in months m since onset, flat from the stated end on.
         """
-        table = section("recovery")
+        table, start = section("recovery"), self.person.months_since_onset
         end, half = table["ends_months"], table["half_time_months"]
-        if self.person.condition == "multiple_sclerosis" or self._months_at_start >= end:
+        if self.person.condition == "multiple_sclerosis" or start >= end:
             return 0.0
-        now = min(self._months_at_start + minute / DAY / 30.4375, end)
-        curve = 0.5 ** (self._months_at_start / half) - 0.5 ** (now / half)
-        return float(table["motor_points_first_year"] * curve / (1 - 0.5 ** (12 / half)))
+        now = min(start + minute / DAY / 30.4375, end)
+        curve = risen(now, half) - risen(start, half)
+        return float(table["motor_points_first_year"] * curve / risen(12, half))
 
     def _trained_share(self, minute: int) -> float:
         """Return how much of a gain that comes with the programme is there: none at first, all at its end."""
         half = number("power_gain.half_time_weeks")
         weeks = min(max(minute / WEEK, 0.0), self.options.weeks)
-        return (1 - 0.5 ** (weeks / half)) / (1 - 0.5 ** (self.options.weeks / half))
+        return risen(weeks, half) / risen(self.options.weeks, half)
 
     def gait_m_s(self, minute: int) -> float:
         """Return the true comfortable walking speed."""

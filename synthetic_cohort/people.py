@@ -81,7 +81,6 @@ class Person:
     height_cm: float
     body_mass_kg: float
     antispastic_medicine: bool
-    trained_side: str
     enrolled: date
     pull: float
     pain: bool
@@ -134,9 +133,9 @@ class Person:
         return self.level in ABOVE_T6
 
 
-def draw_person(number_: int, options: Options) -> Person:
-    """Return person `number_` (from 1) of the cohort."""
-    rng = options.stream(number_, PERSON)
+def draw_person(which: int, options: Options) -> Person:
+    """Return the person in a place of the cohort, counted from 1."""
+    rng = options.stream(which, PERSON)
     condition = word(rng, "condition")
     sex = "male" if happens(rng, number(f"male_share.{condition}")) else "female"
     age = round(drawn(rng, f"age_years.{condition}"))
@@ -150,11 +149,10 @@ def draw_person(number_: int, options: Options) -> Person:
     strength = _strength_group(condition, grade)
     vigour, apart = float(rng.normal()), float(rng.normal())
     pull = _pull(vigour, apart, options)
-    side = one_of(rng, ("left", "right"), (1.0, 1.0))
     enrolment = section("programme")
     joined = enrolment["first_enrolment"] + timedelta(weeks=int(rng.integers(enrolment["enrolment_weeks"])))
     return Person(
-        number=number_,
+        number=which,
         condition=condition,
         sex=sex,
         age_years=age,
@@ -165,7 +163,6 @@ def draw_person(number_: int, options: Options) -> Person:
         height_cm=drawn(rng, f"height_cm.{sex}"),
         body_mass_kg=mass,
         antispastic_medicine=happens(rng, number(f"antispastic_medicine.{condition}")),
-        trained_side=side if condition == "stroke" else "both",
         enrolled=joined,
         pull=pull,
         pain=happens(rng, number("dropout.pain_share")),

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 WEEKDAYS = {2: (1, 4), 3: (1, 3, 5), 5: (1, 2, 3, 4, 5)}
 """Days after Monday on which people with so many sessions a week train."""
 
+NEVER = 10**6
+"""A week that does not come."""
+
 BLOCK_WEEKS = 4
 """Weeks for which a prescription holds."""
 
@@ -130,16 +133,26 @@ def planned_minutes(person: Person, plan: Plan, week: int) -> float:
     return min(minutes, number("capped_minutes.cap")) if person.capped else minutes
 
 
+def risen(time: float, half_time: float) -> float:
+    """Return how much of a plateau is reached, half of the rest in each half-time.
+
+    Examples
+    --------
+    >>> round(risen(6, 6), 9), round(risen(12, 6), 9)
+    (0.5, 0.75)
+    """
+    return 1 - math.exp(-math.log(2) * time / half_time)
+
+
 def expected_power_w(person: Person, week: float) -> float:
     """Return the person's mean power of a session in a week, without the noise of one session.
 
     Notes
     -----
-    It rises by the person's gain towards a plateau, by half of the rest in each half-time; the gain is stated for 13
-    weeks.
+    It rises towards a plateau; the gain is stated for 13 weeks.
     """
     half = number("power_gain.half_time_weeks")
-    return person.power_w * (1 + person.power_gain * (1 - 0.5 ** (week / half)) / (1 - 0.5 ** (13 / half)))
+    return person.power_w * (1 + person.power_gain * risen(week, half) / risen(13, half))
 
 
 def train(person: Person, plan: Plan, options: Options) -> Training:
@@ -147,36 +160,39 @@ def train(person: Person, plan: Plan, options: Options) -> Training:
     states = options.stream(person.number, ATTENDANCE)
     details = options.stream(person.number, SESSIONS)
     sessions: list[Session] = []
-    attended, reason = True, ""
+    attended, reason, leaves = True, "", NEVER
     for week in range(plan.weeks):
+        if week == leaves:
+            return Training(person, tuple(sessions), 7 * week, word(states, "left_reasons"))
         for offset in WEEKDAYS[person.sessions_per_week]:
-            missed = happens(states, _miss_chance(person, attended))
+            missed = happens(states, _miss_chance(person, attended, leaves < NEVER))
             fresh = word(states, "missed_reasons")
             reason = (fresh if attended else reason) if missed else ""
             attended = not missed
             start = (7 * week + offset) * DAY + _clock(person, details)
             before = next((s for s in reversed(sessions) if s.delivered), None)
             sessions.append(_session(person, plan, details, week, start, reason, len(sessions) + 1, before))
-        if _leaves(person, states, sessions, week):
-            return Training(person, tuple(sessions), 7 * (week + 1), word(states, "left_reasons"))
+        if _gives_up(person, states, sessions, week):
+            leaves = min(leaves, week + 1 + int(number("dropout.fading_weeks")))
     for week in range(plan.weeks, plan.weeks + 4):
-        if happens(states, number("dropout.weekly_hazard")):
+        if week == leaves or happens(states, number("dropout.weekly_hazard")):
             return Training(person, tuple(sessions), 7 * (week + 1) - 3, word(states, "left_reasons"))
     return Training(person, tuple(sessions), None, "")
 
 
-def _miss_chance(person: Person, attended: bool) -> float:
-    """Return the chance that the next session is missed, by the state of the last one and the person's pull."""
+def _miss_chance(person: Person, attended: bool, fading: bool) -> float:
+    """Return the chance that the next session is missed, by the last one, the person's pull, and soon leaving."""
     base = number(f"attendance_logits.after_{'attended' if attended else 'missed'}")
+    base += number("dropout.fading_logit") if fading else 0.0
     return 1 / (1 + math.exp(-(base - number("attendance.person_sd_logit") * person.pull)))
 
 
-def _leaves(person: Person, rng: Generator, sessions: list[Session], week: int) -> bool:
-    """Return whether a person leaves at the end of a week: sooner with low attendance of late, or with pain."""
+def _gives_up(person: Person, rng: Generator, sessions: list[Session], week: int) -> bool:
+    """Return whether a person makes up their mind to leave: sooner with low attendance of late, or with pain."""
     table = section("dropout")
     recent = [s.delivered for s in sessions if s.week > week - table["recent_weeks"]]
-    low = max(number("attendance.mean") - sum(recent) / len(recent), 0.0)
-    hazard = table["weekly_hazard"] * table["low_attendance_ratio"] ** (low / 0.25)
+    low = number("attendance.mean") - sum(recent) / len(recent)
+    hazard = float(table["weekly_hazard"]) * math.exp(math.log(table["low_attendance_ratio"]) * low / 0.25)
     return happens(rng, hazard * (table["pain_ratio"] if person.pain else 1.0))
 
 

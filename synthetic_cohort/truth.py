@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from statistics import mean, stdev
 from typing import TYPE_CHECKING, Any
 
 from synthetic_cohort.parameters import parameters
@@ -14,9 +15,9 @@ from synthetic_cohort.tables import DAY
 
 if TYPE_CHECKING:
     from synthetic_cohort.courses import Course
-    from synthetic_cohort.damage import Fault
     from synthetic_cohort.people import Options
     from synthetic_cohort.plan import Plan
+    from synthetic_cohort.sheets import Fault
     from synthetic_cohort.visits import Held
 
 DIGITS = 6
@@ -94,7 +95,7 @@ def _true_values(course: Course, minute: int) -> dict[str, Any]:
 
 
 def true_change(person: dict[str, Any], compare: tuple[str, str], place: str = "mid_thigh_cm") -> float | None:
-    """Return a person's true girth change (mean of both sides, cm) between two visits, None where one is beyond leaving."""
+    """Return a person's true girth change (mean of both sides, cm) between two visits; None beyond leaving."""
     first, last = (person["visits"].get(key) for key in compare)
     if first is None or last is None:
         return None
@@ -105,8 +106,6 @@ def cohort_truth(members: Sequence[Member], plan: Plan, options: Options, biases
     """Return the truth file as JSON text."""
     people = [person_truth(member, plan) for member in members]
     changes = [change for person in people if (change := true_change(person, plan.compare)) is not None]
-    mean = math.fsum(changes) / len(changes) if changes else None
-    spread = math.sqrt(math.fsum((c - mean) ** 2 for c in changes) / (len(changes) - 1)) if len(changes) > 1 else None
     content = {
         "synthetic": True,
         "options": {key: value for key, value in asdict(options).items() if key != "candidate"}
@@ -114,7 +113,11 @@ def cohort_truth(members: Sequence[Member], plan: Plan, options: Options, biases
         "raters": {"bias": biases},
         "cohort": {
             "compare": list(plan.compare),
-            "mid_thigh_cm_change": {"n": len(changes), "mean": mean, "sd": spread},
+            "mid_thigh_cm_change": {
+                "n": len(changes),
+                "mean": mean(changes) if changes else None,
+                "sd": stdev(changes) if len(changes) > 1 else None,
+            },
         },
         "faults": [fault.as_dict() for fault in faults],
         "people": people,

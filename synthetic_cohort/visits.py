@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 REST_HOURS = 24
 """Hours without training before most visits."""
 
-WHY_MISSED = (("illness", 0.4), ("transport", 0.3), ("holiday", 0.2), ("staff", 0.1))
+WHY_MISSED = {"illness": 0.4, "transport": 0.3, "holiday": 0.2, "staff": 0.1}
+"""Reasons and their shares; assumed."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def _one_visit(person: Person, visit: Visit, training: Training, rng: Generator)
     wait = int(rng.integers(4, 12)) * 15
     rater = _rater(person, rng)
     away = happens(rng, _missed_chance(person))
-    why = one_of(rng, *zip(*WHY_MISSED, strict=True))
+    why = one_of(rng, tuple(WHY_MISSED), tuple(WHY_MISSED.values()))
     if visit.when == "baseline":
         return clock, person.home_rater, ""
     start = (7 * visit.week + shift) * DAY + clock
