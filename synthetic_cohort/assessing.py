@@ -23,8 +23,8 @@ Steps = list[tuple[str, int, int]]
 
 OCCASIONS = ("test_1", "test_2")
 REPEATED = ("limb_girth", "mas", "scim3", "tenmwt", "swls")
-REST_MINUTES = 20 * 60
-"""Time without training before a repeat test."""
+REST_HOURS = 20
+"""Hours without training before a repeat test."""
 
 
 def _steps(course: Course) -> Steps:
@@ -116,6 +116,6 @@ def _second(course: Course, first: int) -> int:
     """Return the first moment of the second half of the week at which the person is rested."""
     for day in (3, 4, 5, 6, 2, 7):
         start = day * DAY + first
-        if course.training.hours_since_last(start) * 60 >= REST_MINUTES:
+        if course.training.rested(start, REST_HOURS):
             return start
     return 7 * DAY + first

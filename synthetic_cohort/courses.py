@@ -77,7 +77,7 @@ class Course:
         """Return latent tone as it is at that moment, in grades."""
         swing = number(f"mas_day.{'cervical' if self.person.cervical else 'other'}_amplitude")
         hour = swing * math.cos(2 * math.pi * (minute % DAY - number("mas_day.peak_clock")) / DAY)
-        hours = self.training.hours_since_last(minute)
+        hours = self.training.hours_since_end(minute)
         acute = number("mas_acute.after_session") * (1 - risen(hours, number("mas_acute.half_life_hours")))
         return self.lasting_tone(muscle, side, minute) + hour + acute
 

@@ -114,17 +114,26 @@ class Training:
         return tuple(s for s in self.sessions if s.delivered)
 
     @cached_property
-    def _ends(self) -> list[int]:
-        return [s.end for s in self.delivered]
+    def _starts(self) -> list[int]:
+        return [s.start for s in self.delivered]
 
     def until(self, minute: int) -> tuple[Session, ...]:
-        """Return the sessions that ended before a moment."""
-        return self.delivered[: bisect_left(self._ends, minute)]
+        """Return the sessions that took place and began before a moment."""
+        return self.delivered[: bisect_left(self._starts, minute)]
 
-    def hours_since_last(self, minute: int) -> float:
-        """Return hours since the end of the last session, infinite where there was none."""
+    def hours_since_start(self, minute: int) -> float:
+        """Return hours since the last session began, infinite where there was none."""
         before = self.until(minute)
-        return (minute - before[-1].end) / 60 if before else math.inf
+        return (minute - before[-1].start) / 60 if before else math.inf
+
+    def hours_since_end(self, minute: int) -> float:
+        """Return hours since the last session ended: 0 during one, infinite where there was none."""
+        before = self.until(minute)
+        return max(minute - before[-1].end, 0) / 60 if before else math.inf
+
+    def rested(self, minute: int, hours: float) -> bool:
+        """Return whether no session began in the hours before a moment, nor begins in the two hours after it."""
+        return self.hours_since_start(minute + 2 * 60) >= hours + 2
 
 
 def planned_minutes(person: Person, plan: Plan, week: int) -> float:

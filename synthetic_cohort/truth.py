@@ -74,7 +74,7 @@ def person_truth(member: Member, plan: Plan) -> dict[str, Any]:
 def _true_values(course: Course, minute: int) -> dict[str, Any]:
     """Return every true value at a moment; those of measures that a person does not take are absent."""
     before = course.training.until(minute)
-    hours = course.training.hours_since_last(minute)
+    hours = course.training.hours_since_start(minute)
     values: dict[str, Any] = {
         "day": minute // DAY,
         "delivered_sessions": len(before),

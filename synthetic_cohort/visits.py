@@ -87,7 +87,7 @@ def _one_visit(person: Person, visit: Visit, training: Training, rng: Generator)
     if visit.when == "baseline":
         return clock, person.home_rater, ""
     start = (7 * visit.week + shift) * DAY + clock
-    if training.hours_since_last(start) < REST_HOURS:
+    if not training.rested(start, REST_HOURS):
         start = 7 * visit.week * DAY + clock
     if soon and (after := _after_session(training, 7 * visit.week, wait)) is not None:
         start = after
