@@ -6,11 +6,12 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from synthetic_cohort.draws import happens
 from synthetic_cohort.parameters import number, section
-from synthetic_cohort.people import GIRTH_PLACES, LIMBS, SIDES, STEADY
+from synthetic_cohort.people import GIRTH_PLACES, LIMBS, SIDES
 from synthetic_cohort.tables import DAY, Row, decimal
 
 if TYPE_CHECKING:
@@ -58,6 +59,7 @@ SCIM3_EASE = {
 
 SWLS_ITEMS = ("swls_1", "swls_2", "swls_3", "swls_4", "swls_5")
 TIMED_M = 10
+STANDARD = NormalDist()
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,7 @@ def tone_thresholds() -> tuple[float, ...]:
     cuts = []
     for share in shares[:-1]:
         total += share
-        cuts.append(STEADY.inv_cdf(total) * number("mas_spread.latent_sd"))
+        cuts.append(STANDARD.inv_cdf(total) * number("mas_spread.latent_sd"))
     return tuple(cuts)
 
 
@@ -165,7 +167,7 @@ def _graded(value: float, shares: list[float], first: int) -> str:
     total, code = 0.0, first
     for share in shares[:-1]:
         total += share
-        code += value > STEADY.inv_cdf(total)
+        code += value > STANDARD.inv_cdf(total)
     return str(code)
 
 

@@ -119,8 +119,8 @@ def write_cohort(
             tables[name] += found
     sheets = {name: Sheet(f"{name}.csv", COLUMNS[name], rows) for name, rows in tables.items()}
     faults = plant(sheets, damage, seed) if damage else []
-    texts = {sheet.file: sheet.text() for sheet in sheets.values()}
-    texts |= {PROTOCOL: plan.text, TRUTH: cohort_truth(members, plan, options, biases, faults)}
+    texts = {TRUTH: cohort_truth(members, plan, options, biases, faults), PROTOCOL: plan.text}
+    texts |= {sheet.file: sheet.text() for sheet in sheets.values()}
     for name, text in texts.items():
         if progress is not None:
             progress(name)
@@ -163,11 +163,9 @@ def _holds_cohort(truth: Path) -> bool:
 
 def _enrol(number: int, plan: Plan, options: Options, biases: Biases) -> tuple[Member, Tables]:
     """Return the person who takes a place: the first candidate, or with a rule of entry the first who meets it."""
-    for candidate in count():
-        member, rows = _take_part(number, plan, replace(options, candidate=candidate), biases)
-        if not options.entry_cutoff or let_in(rows["assessments"], plan.visits[0].key):
-            return member, rows
-    raise AssertionError("count() does not end")
+    candidates = (_take_part(number, plan, replace(options, candidate=n), biases) for n in count())
+    first = plan.visits[0].key
+    return next(one for one in candidates if not options.entry_cutoff or let_in(one[1]["assessments"], first))
 
 
 def _take_part(number: int, plan: Plan, options: Options, biases: Biases) -> tuple[Member, Tables]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from synthetic_cohort.draws import HAPPENINGS, happens, one_of
 from synthetic_cohort.parameters import number, section
-from synthetic_cohort.tables import Row, day_text
+from synthetic_cohort.tables import DAY, Row, day_text
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -67,7 +67,7 @@ def _event(person: Person, rng: Generator, training: Training, index: int) -> Ro
     kind = one_of(rng, tuple(kinds), tuple(kinds.values()))
     spot, severity = float(rng.random()), one_of(rng, ("mild", "moderate"), (0.85, 0.15))
     related = one_of(rng, ("definite", "probable", "possible"), (0.4, 0.4, 0.2))
-    days = [s.start // 1440 for s in training.delivered] or [1]
+    days = [s.start // DAY for s in training.delivered] or [1]
     return {
         "participant_id": person.participant_id,
         "event_id": f"E{index}",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import date, timedelta
-from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from synthetic_cohort.draws import PERSON, between, drawn, happens, one_of, stream, word
@@ -19,7 +18,6 @@ GIRTH_PLACES = ("mid_thigh", "calf_max")
 MUSCLES = ("knee_extensors", "knee_flexors")
 LIMBS = tuple((muscle, side) for muscle in MUSCLES for side in SIDES)
 ABOVE_T6 = tuple(f"C{n}" for n in range(1, 9)) + tuple(f"T{n}" for n in range(1, 7))
-STEADY = NormalDist()
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from synthetic_cohort.draws import ATTENDANCE, SESSIONS, drawn, happens, one_of, word
 from synthetic_cohort.parameters import number, section
-from synthetic_cohort.tables import DAY, Row, decimal, moment_text
+from synthetic_cohort.tables import DAY, Row, day_text, decimal, moment_text
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -282,8 +282,6 @@ def _measured(
 
 def prescriptions(person: Person, plan: Plan, training: Training) -> list[Row]:
     """Return the person's prescriptions: one for every four weeks, with the work that the gym aims at."""
-    from synthetic_cohort.tables import day_text
-
     rows = []
     end = 7 * plan.weeks if training.left_day is None else min(training.left_day, 7 * plan.weeks)
     for week in range(0, plan.weeks, BLOCK_WEEKS):
