@@ -107,6 +107,8 @@ def _against_plan(work: Work, visit: Any, exposure: str, planned: Any, delivered
 
 
 def _tables(work: Work, dose: pd.DataFrame, weeks: pd.DataFrame) -> None:
+    from outcomes.dose import session_counts
+
     sums = ["planned_sessions", "delivered_sessions", "planned_active_minutes", "delivered_active_minutes"]
     sums += ["planned_work_kj", "delivered_work_kj"]
     units = dict(zip(sums, ("1", "1", "min", "min", "kJ", "kJ"), strict=True))
@@ -126,8 +128,7 @@ def _tables(work: Work, dose: pd.DataFrame, weeks: pd.DataFrame) -> None:
     ]
     work.record.add_table("dose_by_week", {"week": "1", "people": "1", **units}, rows)
     sessions = work.study.table("sessions")
-    counts = sessions.assign(reason=sessions["reason"].fillna("")).groupby(["status", "reason"], sort=True).size()
-    rows = [(status, reason, int(n)) for (status, reason), n in counts.items()]
+    rows = session_counts(work.study.tables)[["status", "reason", "n"]].itertuples(index=False, name=None)
     work.record.add_table("session_status", {"status": "", "reason": "", "n": "1"}, rows)
     status = sessions["status"].value_counts()
     for word in ("done", "shortened", "missed", "cancelled"):

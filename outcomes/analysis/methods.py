@@ -25,7 +25,6 @@ METHODS: dict[str, str] = {
 }
 
 CAVEATS: dict[str, str] = {
-    "dose_lower_bound": "Some sessions do not say it; the sum counts the known ones and is a lower bound.",
     "published_error": "The measurement error is a published one: other people, other raters.",
     "from_memory": "The published value has not been seen in its source by the makers of this software.",
 }
@@ -44,6 +43,8 @@ def note_methods(work: Work) -> None:
     rooms = (change, dose, dose_response, reliability)
     methods = METHODS | {k: v for room in rooms for k, v in room.METHODS.items()}
     caveats = CAVEATS | {k: v for room in rooms for k, v in room.CAVEATS.items()}
+    if "dose" in work.people:
+        work.record.methods.update(dose.rules(work.study.protocol))
     for entry in work.record.entries.values():
         if entry.method:
             work.record.methods[entry.method] = methods[entry.method]
