@@ -20,6 +20,9 @@ EXPOSURES: dict[str, tuple[str, str, float, str, str]] = {
 }
 """Exposure to column of the dose table, unit, amount that the slope is given for, that amount in words, name."""
 
+FEWEST = 10
+"""With fewer people, dose and change are described only (the association refuses them)."""
+
 POWER = "work is power times time, so it is no dose for a power outcome"
 
 COLUMNS = {
@@ -67,12 +70,19 @@ def _label(series: Series, exposure: str) -> str:
 
 def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None:
     from outcomes.dose_response import between_person_association, rank_association
+    from outcomes.dose_response import describe as describe_dose
 
     if exposure.startswith("work") and (series.scale.unit == "W" or series.definition.construct == "power"):
         raise DesignError(POWER)
     column, unit, per, words, _ = EXPOSURES[exposure]
     both = _joined(work, series, column)
     row["n"] = len(both)
+    if work.study.protocol.analysis.min_people <= len(both) < FEWEST:
+        small = describe_dose(both["dose"], both["change"], dose_unit=unit, outcome_unit=series.scale.unit)
+        for statistic in ("dose_median", "change_median"):
+            key = _key(work, series, exposure, statistic)
+            label = f"{_label(series, exposure)}: {statistic.replace('_', ', ')} (too few people for an association)"
+            work.add(key, getattr(small, statistic), label, series.plan.role, inputs=("people/change", "people/dose"))
     arrays = [both[name].to_numpy() for name in ("dose", "change", "before")]
     options: dict[str, Any] = {"level": work.level, "rng": work.rng("dose_response", series.name, exposure)}
     inputs = ("people/change", "people/dose")
@@ -101,7 +111,8 @@ def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None
     row |= {"low": slope.interval.low, "high": slope.interval.high} if slope.interval else {}
     row |= {"p": slope.test.p if slope.test else None, "rank": rank.value if rank else None}
     row |= {"rank_p": rank.test.p if rank and rank.test else None}
-    row |= {"loo_low": result.leave_one_out_low.value, "loo_high": result.leave_one_out_high.value}
+    for column, end in (("loo_low", result.leave_one_out_low), ("loo_high", result.leave_one_out_high)):
+        row[column] = end.value if end is not None else None
 
 
 def _joined(work: Work, series: Series, column: str) -> pd.DataFrame:
