@@ -1,0 +1,44 @@
+"""The way in: a clinic's files become checked tables, and a ledger says what became of every row and cell.
+
+Three grades: a finding that blocks stops the run, a value set aside becomes missing with its reason, a query keeps the
+value and asks. Nothing is clipped, guessed or lost; no file of the clinic is changed.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from outcomes.intake.entry_workbook import new_study as new_study
+    from outcomes.intake.intake import Intake as Intake
+    from outcomes.intake.intake import read_folder as read_folder
+    from outcomes.intake.intake import read_frames as read_frames
+    from outcomes.intake.intake import write_check as write_check
+    from outcomes.intake.ledger import Ledger as Ledger
+    from outcomes.intake.ledger import ledger_files as ledger_files
+
+_EXPORTS: dict[str, str] = {
+    "Intake": "intake",
+    "Ledger": "ledger",
+    "ledger_files": "ledger",
+    "new_study": "entry_workbook",
+    "read_folder": "intake",
+    "read_frames": "intake",
+    "write_check": "intake",
+}
+"""Public name to the module that holds it."""
+
+__all__ = sorted(_EXPORTS)
+
+
+def __getattr__(name: str) -> Any:
+    if name in _EXPORTS:
+        value = getattr(import_module(f"outcomes.intake.{_EXPORTS[name]}"), name)
+        globals()[name] = value
+        return value
+    raise AttributeError(f"module 'outcomes.intake' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_EXPORTS})

@@ -1,0 +1,304 @@
+"""What one column says about another, and one row about its neighbours: contradictions are asked about, and a session
+with more active than total minutes loses the minutes that cannot be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from outcomes.intake.days import FAR, Enrolment
+from outcomes.intake.drafts import Draft
+from outcomes.intake.limits import limits, spell
+from outcomes.intake.raw import number_text, unique
+from outcomes.intake.settling import Reader, reject
+from outcomes.vocabulary import DELIVERED
+
+if TYPE_CHECKING:
+    from outcomes.intake.raw import Flags, Floats, Integers
+
+
+def check_rows(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment) -> None:
+    """Check sessions, stimulation and participants row by row, and sessions against enrolment and leaving."""
+    if "participants" in drafts:
+        _people(drafts["participants"], reader)
+    if "sessions" in drafts:
+        sessions = _Sessions(drafts["sessions"], reader)
+        sessions.minutes()
+        sessions.work()
+        sessions.cadence()
+        sessions.speed()
+        sessions.status()
+        sessions.repeated()
+        sessions.counts()
+        sessions.blanks()
+        _in_study(drafts["sessions"], "started", drafts.get("participants"), reader, enrolment, delivered=True)
+    if "assessments" in drafts:
+        _in_study(drafts["assessments"], "assessed", drafts.get("participants"), reader, enrolment, delivered=False)
+    if "stimulation" in drafts:
+        _stimulation(drafts["stimulation"], reader)
+    for draft in drafts.values():
+        _empty_columns(draft, reader)
+
+
+def numbers(draft: Draft, name: str) -> Floats:
+    """Return a column of numbers, nan where the clinic has none."""
+    import numpy as np
+
+    values: Floats = draft.number.get(name, np.full(len(draft), np.nan))
+    return values
+
+
+def _say(value: float) -> str:
+    return number_text(float(f"{value:.4g}"))
+
+
+@dataclass(slots=True)
+class _Sessions:
+    """Rules of the table sessions."""
+
+    draft: Draft
+    reader: Reader
+
+    def _took_place(self) -> Flags:
+        import numpy as np
+
+        status = self.draft.text.get("status")
+        if status is None:
+            return self.draft.used
+        return self.draft.used & (np.isin(status, DELIVERED) | (status == ""))
+
+    def _ask(self, rows: Flags, column: str, rule: str, expected: list[str] | str) -> None:
+        import numpy as np
+
+        self.reader.found.at(self.draft, np.flatnonzero(rows), column, "ask", rule, expected)
+
+    def minutes(self) -> None:
+        """More active than total minutes cannot be; active and passive together should not exceed the total by more
+        than a minute."""
+        import numpy as np
+
+        draft = self.draft
+        active, passive, total = (numbers(draft, f"{part}_minutes") for part in ("active", "passive", "total"))
+        over = np.flatnonzero(draft.used & (active > total))
+        expected = [f"at most the total of {number_text(value)} min" for value in total[over].tolist()]
+        reject(draft, self.reader, "active_minutes", over, "active_over_total", expected)
+        active = numbers(draft, "active_minutes")
+        rows = draft.used & (active + passive > total + 1)
+        said = zip(active[rows].tolist(), passive[rows].tolist(), total[rows].tolist(), strict=True)
+        texts = [
+            f"active {number_text(a)} and passive {number_text(p)} min within the total of {number_text(t)} min"
+            for a, p, t in said
+        ]
+        self._ask(rows, "total_minutes", "minutes_disagree", texts)
+
+    def work(self) -> None:
+        """Work should be mean power times active minutes, within 1 kJ or a tenth."""
+        import numpy as np
+
+        work, power, minutes = (numbers(self.draft, c) for c in ("work_kj", "mean_power_w", "active_minutes"))
+        should = power * minutes * 0.06
+        rows = self.draft.used & (np.abs(work - should) > np.maximum(1.0, 0.1 * np.abs(should)))
+        texts = [
+            f"about {_say(value)} kJ, which is {number_text(p)} W for {number_text(m)} min"
+            + ("; kcal would fit" if value and abs(w * 4.184 - value) <= max(1.0, 0.1 * abs(value)) else "")
+            for value, p, m, w in zip(
+                should[rows].tolist(), power[rows].tolist(), minutes[rows].tolist(), work[rows].tolist(), strict=True
+            )
+        ]
+        self._ask(rows, "work_kj", "work_disagrees", texts)
+
+    def cadence(self) -> None:
+        """Power without cadence is impossible."""
+        power, cadence = numbers(self.draft, "mean_power_w"), numbers(self.draft, "mean_cadence_rpm")
+        rows = self.draft.used & (power > 0) & (cadence == 0)
+        texts = [f"more than 0 rpm, as the mean power is {number_text(value)} W" for value in power[rows].tolist()]
+        self._ask(rows, "mean_cadence_rpm", "power_without_cadence", texts)
+
+    def speed(self) -> None:
+        """Distance in the total time should give a speed that a cycle has."""
+        import numpy as np
+
+        distance, total = numbers(self.draft, "distance_km"), numbers(self.draft, "total_minutes")
+        limit = limits().derived["speed_km_h"].hard
+        assert limit is not None
+        with np.errstate(divide="ignore", invalid="ignore"):
+            speed = distance / total * 60
+        rows = self.draft.used & (speed > limit[1])
+        texts = [f"a distance that gives at most {limit[1]:g} km/h; it gives {_say(v)}" for v in speed[rows].tolist()]
+        self._ask(rows, "distance_km", "speed", texts)
+
+    def status(self) -> None:
+        """A session that did not take place has no active minutes and no work."""
+        import numpy as np
+
+        status = self.draft.text.get("status")
+        if status is None:
+            return
+        for column in ("active_minutes", "work_kj"):
+            rows = self.draft.used & np.isin(status, ("missed", "cancelled")) & (numbers(self.draft, column) > 0)
+            texts = [f"none, as the session was {word}" for word in status[rows].tolist()]
+            self._ask(rows, column, "not_delivered", texts)
+
+    def repeated(self) -> None:
+        """Two sessions of one person at the same moment may be one exported twice."""
+        import numpy as np
+
+        day, clock = numbers(self.draft, "started_day"), numbers(self.draft, "started_clock")
+        rows = np.flatnonzero(self._took_place() & ~np.isnan(day) & ~np.isnan(clock))
+        person, _ = unique(self.draft.text["participant_id"])
+        keys = np.stack([person[rows].astype(np.float64), day[rows], clock[rows]], axis=1)
+        _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+        earlier = rows[first[inverse.reshape(-1)]] if len(rows) else rows
+        for row, other in zip(rows[earlier != rows].tolist(), earlier[earlier != rows].tolist(), strict=True):
+            place = self.draft.place(other)
+            mask = np.zeros(len(self.draft), dtype=bool)
+            mask[row] = True
+            self._ask(mask, self._started(), "same_start", f"one session at a time; row {place.row} has the same start")
+
+    def _started(self) -> str:
+        return "started_at" if "started_at" in self.draft.typed else "started_day"
+
+    def counts(self) -> None:
+        """Sessions a day and a week should not exceed what people do."""
+        import numpy as np
+
+        day = numbers(self.draft, "started_day")
+        rows = np.flatnonzero(self._took_place() & ~np.isnan(day))
+        person, _ = unique(self.draft.text["participant_id"])
+        for name, length, what in (("sessions_per_day", 1, "a day"), ("sessions_per_week", 7, "a week")):
+            limit = limits().derived[name]
+            assert limit.soft is not None
+            period = np.floor(day[rows] / length)
+            keys = np.stack([person[rows].astype(np.float64), period], axis=1)
+            _, first, counts = np.unique(keys, axis=0, return_index=True, return_counts=True)
+            many = counts > limit.soft[1]
+            for row, count in zip(rows[first[many]].tolist(), counts[many].tolist(), strict=True):
+                mask = np.zeros(len(self.draft), dtype=bool)
+                mask[row] = True
+                self._ask(mask, self._started(), name, f"usually at most {limit.soft[1]:g} {what}; there are {count}")
+
+    def blanks(self) -> None:
+        """A session needs its day and its status."""
+        import numpy as np
+
+        draft = self.draft
+        if "status" in draft.typed:
+            rows = draft.used & (draft.text["status"] == "") & (draft.state["status"] == 0)
+            self._ask(rows, "status", "required_blank", "a status; without it the session counts for nothing")
+        column = self._started()
+        if column in draft.typed:
+            rows = draft.used & np.isnan(numbers(draft, "started_day")) & (draft.state[column] == 0)
+            self._ask(rows, column, "required_blank", "a day; without it the session counts for no visit")
+
+
+def _in_study(
+    draft: Draft, stem: str, people: Draft | None, reader: Reader, enrolment: Enrolment, *, delivered: bool
+) -> None:
+    """Ask about days before enrolment or after leaving."""
+    import numpy as np
+
+    if people is None:
+        return
+    day = numbers(draft, f"{stem}_day")
+    person = enrolment.of(draft)
+    left = np.full(len(enrolment.people), np.nan)
+    rows = np.flatnonzero(people.used)
+    left[enrolment.of(people)[rows]] = numbers(people, "left_day")[rows]
+    counts = draft.used
+    if delivered and "status" in draft.text:
+        counts = counts & np.isin(draft.text["status"], DELIVERED)
+    column = next((form for form in (f"{stem}_at", f"{stem}_day") if form in draft.typed), "participant_id")
+    before = counts & (day < 0) & enrolment.known[person]
+    after = counts & (day > left[person])
+    for mask, rule, word, on in (
+        (before, "before_enrolment", "on or after", "enrolled_on"),
+        (after, "after_leaving", "on or before", "left_on"),
+    ):
+        chosen = np.flatnonzero(mask)
+        ends = enrolment.zero[person[chosen]] + (0 if on == "enrolled_on" else np.nan_to_num(left[person[chosen]]))
+        expected = [f"a day {word} {on}{_date(end)}" for end in ends.tolist()]
+        if draft.name == "assessments":
+            chosen, expected = _once_a_visit(draft, chosen, expected)
+        reader.found.at(draft, chosen, column, "ask", rule, expected)
+
+
+def _date(days: float) -> str:
+    import numpy as np
+
+    return "" if days >= FAR else f", {np.datetime64(int(days), 'D')}"
+
+
+def _once_a_visit(draft: Draft, rows: Integers, expected: list[str]) -> tuple[Integers, list[str]]:
+    """Keep the first row of every participant and visit."""
+    import numpy as np
+
+    seen: dict[tuple[str, str], int] = {}
+    for i, row in enumerate(rows.tolist()):
+        seen.setdefault((draft.text["participant_id"][row], draft.text["visit"][row]), i)
+    kept = list(seen.values())
+    return rows[np.array(kept, dtype=np.int64)], [expected[i] for i in kept]
+
+
+def _people(draft: Draft, reader: Reader) -> None:
+    """Check age against onset, height against mass, and leaving against enrolment."""
+    import numpy as np
+
+    def ask(rows: Flags, column: str, rule: str, expected: list[str]) -> None:
+        reader.found.at(draft, np.flatnonzero(rows), column, "ask", rule, expected)
+
+    age, onset = numbers(draft, "age_years"), numbers(draft, "months_since_onset")
+    rows = draft.used & (onset / 12 > age)
+    ask(rows, "months_since_onset", "onset_before_birth", [f"at most the age of {_say(v)} years" for v in age[rows]])
+    height, mass = numbers(draft, "height_cm"), numbers(draft, "body_mass_kg")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        index = mass / (height / 100) ** 2
+    soft = limits().derived["body_mass_index"].soft
+    assert soft is not None
+    rows = draft.used & ((index < soft[0]) | (index > soft[1]))
+    texts = [f"a mass that fits the height; their index of {_say(v)} is outside {spell(soft, '')}" for v in index[rows]]
+    ask(rows, "body_mass_kg", "mass_and_height", texts)
+    enrolled, left = numbers(draft, "enrolled_day"), numbers(draft, "left_day")
+    rows = draft.used & (left < enrolled)
+    column = "left_on" if "left_on" in draft.typed else "left_day"
+    ask(rows, column, "left_before_enrolment", ["a day on or after enrolment"] * int(rows.sum()))
+
+
+def _stimulation(draft: Draft, reader: Reader) -> None:
+    """Current without pulse width or frequency is none; charge should be what pads and muscles bear."""
+    import numpy as np
+
+    current, width, frequency = (numbers(draft, c) for c in ("current_ma", "pulse_width_us", "frequency_hz"))
+    for column, values in (("pulse_width_us", width), ("frequency_hz", frequency)):
+        rows = np.flatnonzero(draft.used & (current > 0) & (values == 0))
+        reader.found.at(draft, rows, column, "ask", "no_stimulation", "more than 0, as current flows")
+    charge = current * width / 1000
+    with np.errstate(divide="ignore", invalid="ignore"):
+        density = charge / numbers(draft, "electrode_area_cm2")
+    for values, name, unit in ((charge, "charge_per_phase_uc", "uC"), (density, "charge_density_uc_cm2", "uC/cm2")):
+        limit = limits().derived[name]
+        assert limit.soft is not None
+        rows = np.flatnonzero(draft.used & (values > limit.soft[1]))
+        expected = [
+            f"usually at most {limit.soft[1]:g} {unit} a phase; it gives {_say(v)}" for v in values[rows].tolist()
+        ]
+        reader.found.at(draft, rows, "current_ma", "ask", name, expected)
+    start, end = numbers(draft, "from_s"), numbers(draft, "to_s")
+    rows = np.flatnonzero(draft.used & (end < start))
+    reader.found.at(draft, rows, "to_s", "ask", "ends_before_start", "a time at or after from_s")
+
+
+def _empty_columns(draft: Draft, reader: Reader) -> None:
+    """Ask about a heading for numbers or answers under which nothing stands."""
+    import numpy as np
+
+    if not len(draft):
+        return
+    for column in draft.table.columns:
+        if column.kind not in ("number", "integer") and column.name != "response":
+            continue
+        for index, feed in enumerate(draft.feeds):
+            mine = np.flatnonzero(draft.feed == index)
+            if column.name in feed.headings and len(mine) and (draft.state[column.name][mine] == 0).all():
+                expected = "values; the column is empty, and what needs it is left out"
+                reader.found.over(draft, mine[:1], column.name, "ask", "empty_column", expected, found="")

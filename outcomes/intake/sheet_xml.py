@@ -1,0 +1,205 @@
+"""Second look into a workbook, at what its values do not show: error cells, formulas never calculated, merged cells,
+comments, hidden rows and columns. Bytes are searched first; only sheets with a hit are parsed, with limits on size."""
+
+from __future__ import annotations
+
+import io
+import lzma
+import posixpath
+import re
+import zipfile
+import zlib
+from dataclasses import dataclass, field
+from typing import Any
+from xml.etree.ElementTree import ParseError
+
+ENTRY_LIMIT = 10_000
+UNPACKED_LIMIT = 1_000_000_000
+RATIO_LIMIT = 100
+SMALL = 10_000_000
+"""Archives beyond these are refused unread: entries, bytes unpacked, ratio of unpacked to packed above `SMALL` bytes."""
+
+HINTS = (b"<f", b't="e"', b"<mergeCell", b'hidden="', b":f>", b"t='e'")
+
+DAMAGE = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, RuntimeError, NotImplementedError)
+"""What reading a damaged archive raises."""
+
+
+class Unreadable(Exception):
+    """The archive is no readable workbook; the text says what is wrong."""
+
+
+@dataclass(slots=True)
+class Marks:
+    """What the second look found in one sheet; cells by (row, column), both from 1.
+
+    Parameters
+    ----------
+    errors : dict
+        Error cells and their text, such as ``#REF!``.
+    uncalculated : dict
+        Formulas that have no value, and their text.
+    merged : list of str
+        Ranges such as ``A2:A3``.
+    comments : list of str
+        Cells that carry a comment.
+    hidden_rows : list of int
+    hidden_columns : list of int
+    """
+
+    errors: dict[tuple[int, int], str] = field(default_factory=dict)
+    uncalculated: dict[tuple[int, int], str] = field(default_factory=dict)
+    merged: list[str] = field(default_factory=list)
+    comments: list[str] = field(default_factory=list)
+    hidden_rows: list[int] = field(default_factory=list)
+    hidden_columns: list[int] = field(default_factory=list)
+
+
+def open_archive(raw: bytes) -> zipfile.ZipFile:
+    """Open a workbook's archive after checking that it is one and that its size is sane.
+
+    Raises
+    ------
+    Unreadable
+        Damaged, no workbook, or too large.
+    """
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(raw))
+        entries = archive.infolist()
+    except (*DAMAGE, ValueError) as error:
+        raise Unreadable(
+            "the archive is damaged or cut off; open it in a spreadsheet program, save it again"
+        ) from error
+    unpacked = sum(entry.file_size for entry in entries)
+    if len(entries) > ENTRY_LIMIT or unpacked > UNPACKED_LIMIT:
+        raise Unreadable(f"unpacked it has {len(entries):,} parts and {unpacked:,} bytes, which is more than is read")
+    if unpacked > SMALL and unpacked > RATIO_LIMIT * max(len(raw), 1):
+        raise Unreadable("it unpacks to more than a hundred times its size, which no workbook of a clinic does")
+    if "xl/workbook.xml" not in archive.namelist():
+        raise Unreadable("the archive holds no workbook; save the file as .xlsx again")
+    return archive
+
+
+def marks(archive: zipfile.ZipFile) -> dict[str, Marks]:
+    """Return the marks of every sheet by its name.
+
+    Raises
+    ------
+    Unreadable
+        A part is damaged, or declares entities.
+    """
+    try:
+        relations = _relations(archive, "xl/workbook.xml")
+        book = _parse(archive.read("xl/workbook.xml"), "xl/workbook.xml")
+        found: dict[str, Marks] = {}
+        for sheet in (element for element in book.iter() if _local(element.tag) == "sheet"):
+            relation = next((v for k, v in sheet.attrib.items() if _local(k) == "id"), "")
+            path = relations.get(relation, ("", ""))[1]
+            if path in archive.namelist():
+                found[sheet.attrib.get("name", "")] = _marks_of(archive, path)
+        return found
+    except (*DAMAGE, KeyError, ValueError) as error:
+        raise Unreadable("a part of the archive is missing or damaged; save the file again") from error
+
+
+def _marks_of(archive: zipfile.ZipFile, path: str) -> Marks:
+    result = Marks()
+    raw = archive.read(path)
+    if any(hint in raw for hint in HINTS):
+        _read_cells(raw, path, result)
+    for kind, target in _relations(archive, path).values():
+        if kind.endswith(("/comments", "/threadedComment")) and target in archive.namelist():
+            result.comments += [
+                element.attrib["ref"]
+                for element in _parse(archive.read(target), target).iter()
+                if _local(element.tag) in ("comment", "threadedComment") and "ref" in element.attrib
+            ]
+    result.comments = list(dict.fromkeys(result.comments))
+    return result
+
+
+def _read_cells(raw: bytes, path: str, result: Marks) -> None:
+    row = column = 0
+    for element in _parse(raw, path).iter():
+        tag = _local(element.tag)
+        if tag == "row":
+            row, column = int(element.attrib.get("r", row + 1)), 0
+            if element.attrib.get("hidden") in ("1", "true"):
+                result.hidden_rows.append(row)
+        elif tag == "c":
+            row, column = split_reference(element.attrib["r"]) if "r" in element.attrib else (row, column + 1)
+            _read_cell(element, (row, column), result)
+        elif tag == "col" and element.attrib.get("hidden") in ("1", "true"):
+            low, high = int(element.attrib.get("min", 1)), int(element.attrib.get("max", 1))
+            result.hidden_columns += range(low, min(high, low + 1000) + 1)
+        elif tag == "mergeCell" and "ref" in element.attrib:
+            result.merged.append(element.attrib["ref"])
+
+
+def _read_cell(element: Any, where: tuple[int, int], result: Marks) -> None:
+    parts = {_local(child.tag): child.text or "" for child in element}
+    kind = element.attrib.get("t", "n")
+    if kind == "e":
+        result.errors[where] = parts.get("v", "") or "#ERROR!"
+    elif "f" in parts and not parts.get("v") and kind not in ("str", "inlineStr"):
+        result.uncalculated[where] = f"={parts['f']}" if parts["f"] else "= (shared formula)"
+
+
+def _relations(archive: zipfile.ZipFile, path: str) -> dict[str, tuple[str, str]]:
+    """Return the relations of a part: id to kind and target."""
+    folder, name = posixpath.split(path)
+    relations = f"{folder}/_rels/{name}.rels"
+    if relations not in archive.namelist():
+        return {}
+    result = {}
+    for element in _parse(archive.read(relations), relations).iter():
+        if "Id" in element.attrib and "Target" in element.attrib:
+            target = element.attrib["Target"]
+            full = target.lstrip("/") if target.startswith("/") else posixpath.normpath(posixpath.join(folder, target))
+            result[element.attrib["Id"]] = (element.attrib.get("Type", ""), full)
+    return result
+
+
+def _parse(raw: bytes, path: str) -> Any:
+    from defusedxml import DefusedXmlException
+    from defusedxml.ElementTree import fromstring
+
+    try:
+        return fromstring(raw, forbid_dtd=True)
+    except DefusedXmlException as error:
+        raise Unreadable(f"{path} declares entities, which no workbook of a clinic does; it was not read") from error
+    except ParseError as error:
+        raise Unreadable(f"{path} is damaged; save the file again") from error
+
+
+def _local(tag: Any) -> str:
+    return tag.rpartition("}")[2] if isinstance(tag, str) else ""
+
+
+def split_reference(reference: str) -> tuple[int, int]:
+    """Return row and column, both from 1, of a cell reference.
+
+    Examples
+    --------
+    >>> split_reference("B14"), split_reference("AA1")
+    ((14, 2), (1, 27))
+    """
+    found = re.fullmatch(r"\$?([A-Za-z]{1,3})\$?([0-9]+)", reference)
+    if found is None:
+        raise ValueError(reference)
+    column = 0
+    for letter in found[1].upper():
+        column = column * 26 + ord(letter) - 64
+    return int(found[2]), column
+
+
+def split_range(reference: str) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Return first and last cell of a range, each as row and column from 1.
+
+    Examples
+    --------
+    >>> split_range("A2:B3")
+    ((2, 1), (3, 2))
+    """
+    first, _, last = reference.partition(":")
+    return split_reference(first), split_reference(last or first)

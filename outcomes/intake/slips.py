@@ -1,0 +1,44 @@
+"""A value that fits another unit of the same kind: a hint for a person, never a correction."""
+
+from __future__ import annotations
+
+from outcomes.units import conversion_factor, unit_code
+
+OTHER_UNITS: dict[str, tuple[str, ...]] = {
+    "min": ("s", "h"),
+    "s": ("min", "ms"),
+    "cm": ("in", "mm", "m"),
+    "m": ("cm", "ft"),
+    "kg": ("lb", "g"),
+    "kJ": ("J", "kcal"),
+    "kcal": ("kJ", "J"),
+    "mA": ("uA", "A"),
+    "us": ("ms",),
+    "km": ("m", "mi"),
+    "mo": ("a",),
+    "a": ("mo",),
+    "W": ("kW",),
+    "cm2": ("mm2", "in2"),
+    "1": ("%",),
+    "%": ("1",),
+    "m/s": ("km/h",),
+}
+"""Units that a clinic may have meant, by the unit of the column (common practice, no source)."""
+
+
+def fitting_unit(value: float, unit: str, usual: tuple[float, float]) -> str:
+    """Return a unit in which `value` would be usual, or an empty text.
+
+    Examples
+    --------
+    >>> fitting_unit(17.5, "cm", (35, 70)), fitting_unit(1800, "min", (5, 60)), fitting_unit(30, "cm", (35, 70))
+    ('in', 's', 'in')
+    >>> fitting_unit(500, "cm", (35, 70)), fitting_unit(900, "cm", (35, 70))
+    ('mm', '')
+    """
+    low, high = usual
+    for other in OTHER_UNITS.get(unit_code(unit), ()):
+        turned = value * conversion_factor(other, unit)
+        if value != 0 and low <= turned <= high:
+            return other
+    return ""

@@ -1,0 +1,114 @@
+"""Visits against the protocol: windows, order, and answers of a visit that was missed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from outcomes.intake.collector import Target
+from outcomes.intake.days import FAR, Enrolment, Visits, all_visits
+from outcomes.intake.drafts import Draft
+from outcomes.intake.settling import Reader
+
+if TYPE_CHECKING:
+    from protocols.schema import VisitPlan
+
+
+def check_visits(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment) -> None:
+    """Ask about visits outside their window, out of order, missed and yet answered, or known to assessments only."""
+    visits = all_visits(drafts, reader.protocol)
+    planned = {visit.key: visit for visit in reader.protocol.visits}
+    _windows(drafts, reader, enrolment, visits, planned)
+    _order(drafts, reader, enrolment, visits, planned)
+    if "visits" in drafts and "assessments" in drafts:
+        _against_answers(drafts, reader, visits)
+
+
+def _ask(
+    drafts: Mapping[str, Draft],
+    reader: Reader,
+    visits: Visits,
+    i: int,
+    rule: str,
+    expected: str,
+    *,
+    found: str | None = None,
+) -> None:
+    """Ask about the day of one visit, where it stands."""
+    draft, row = drafts[visits.table[i]], int(visits.row[i])
+    stem = "visited" if draft.name == "visits" else "assessed"
+    column = next((form for form in (f"{stem}_at", f"{stem}_day") if form in draft.typed), "participant_id")
+    place = draft.place(row, column)
+    reader.found.add(
+        "ask",
+        rule,
+        expected,
+        file=place.file,
+        sheet=place.sheet,
+        table=draft.name,
+        row=place.row,
+        column=place.heading,
+        participant=draft.participant(row),
+        found=draft.typed_text(row, column) if found is None else found,
+        target=Target(draft.name, (row,), column),
+    )
+
+
+def _when(enrolment: Enrolment, participant: str, day: float) -> str:
+    """Return a day as a date where enrolment has one, else as a day since enrolment."""
+    import numpy as np
+
+    zero = int(enrolment.zero[enrolment.people[participant]])
+    return f"day {day:g}" if zero == FAR else str(np.datetime64(zero + int(day), "D"))
+
+
+def _windows(
+    drafts: Mapping[str, Draft],
+    reader: Reader,
+    enrolment: Enrolment,
+    visits: Visits,
+    planned: Mapping[str, VisitPlan],
+) -> None:
+    for i, (participant, key, day) in enumerate(zip(visits.participant, visits.visit, visits.day, strict=True)):
+        plan = planned.get(key)
+        if plan is None or plan.window_days is None or day != day or not enrolment.known[enrolment.people[participant]]:
+            continue
+        low, high = plan.week * 7 - plan.window_days[0], plan.week * 7 + plan.window_days[1]
+        if not low <= day <= high:
+            window = f"{_when(enrolment, participant, low)} to {_when(enrolment, participant, high)}"
+            expected = f"{key} within its window, {window}; it is on day {day:g} since enrolment"
+            _ask(drafts, reader, visits, i, "outside_window", expected)
+
+
+def _order(
+    drafts: Mapping[str, Draft],
+    reader: Reader,
+    enrolment: Enrolment,
+    visits: Visits,
+    planned: Mapping[str, VisitPlan],
+) -> None:
+    """Ask about a visit that lies before a visit planned earlier."""
+    of_person: dict[str, list[tuple[float, float, int]]] = {}
+    for i, (participant, key, day) in enumerate(zip(visits.participant, visits.visit, visits.day, strict=True)):
+        if key in planned and day == day:
+            of_person.setdefault(participant, []).append((planned[key].week, float(day), i))
+    for participant, held in of_person.items():
+        held.sort()
+        for (_, before, earlier), (_, day, i) in zip(held, held[1:], strict=False):
+            if day < before:
+                when = _when(enrolment, participant, before)
+                expected = f"a day after {visits.visit[earlier]}, {when}; {visits.visit[i]} is before it"
+                _ask(drafts, reader, visits, i, "visit_order", expected)
+
+
+def _against_answers(drafts: Mapping[str, Draft], reader: Reader, visits: Visits) -> None:
+    answers, table = drafts["assessments"], drafts["visits"]
+    given = answers.used & (answers.text["response"] != "")
+    answered = set(zip(answers.text["participant_id"][given], answers.text["visit"][given], strict=True))
+    status = table.text.get("status")
+    for i, pair in enumerate(zip(visits.participant, visits.visit, strict=True)):
+        if visits.table[i] == "assessments":
+            expected = f"the visit {pair[1]} in the table visits; it has answers, and its day is taken from them"
+            _ask(drafts, reader, visits, i, "visit_not_listed", expected)
+        elif status is not None and status[visits.row[i]] == "missed" and pair in answered:
+            _ask(drafts, reader, visits, i, "missed_but_answered", f"no answers at {pair[1]}, which was missed")
