@@ -109,17 +109,11 @@ def write_cohort(
     folder = Path(folder)
     _check(folder, people, seed, damage, weeks, dose_effect)
     options = Options(seed, weeks, dose_effect, confounding, entry_cutoff)
-    plan, biases = make_plan(weeks), rater_biases(seed)
-    tables: Tables = {name: [] for name in COLUMNS}
-    members = []
-    for number in range(1, people + 1):
-        member, rows = _enrol(number, plan, options, biases)
-        members.append(member)
-        for name, found in rows.items():
-            tables[name] += found
+    plan = make_plan(weeks)
+    members, tables = draw_cohort(people, plan, options)
     sheets = {name: Sheet(f"{name}.csv", COLUMNS[name], rows) for name, rows in tables.items()}
     faults = plant(sheets, damage, seed) if damage else []
-    texts = {TRUTH: cohort_truth(members, plan, options, biases, faults), PROTOCOL: plan.text}
+    texts = {TRUTH: cohort_truth(members, plan, options, faults), PROTOCOL: plan.text}
     texts |= {sheet.file: sheet.text() for sheet in sheets.values()}
     for name, text in texts.items():
         if progress is not None:
@@ -133,6 +127,27 @@ def write_cohort(
         rows={name: len(sheet.rows) for name, sheet in sheets.items()},
         faults=len(faults),
     )
+
+
+def draw_cohort(people: int, plan: Plan, options: Options) -> tuple[list[Member], Tables]:
+    """Return everybody, and the rows of every table, without writing anything.
+
+    Parameters
+    ----------
+    people : int
+    plan : Plan
+        As `make_plan` returns for the options' weeks.
+    options : Options
+    """
+    biases = rater_biases(options.seed)
+    tables: Tables = {name: [] for name in COLUMNS}
+    members = []
+    for number in range(1, people + 1):
+        member, rows = _enrol(number, plan, options, biases)
+        members.append(member)
+        for name, found in rows.items():
+            tables[name] += found
+    return members, tables
 
 
 def _check(folder: Path, people: int, seed: int, damage: object, weeks: int, dose_effect: object) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
+
+_TO_QUOTE = re.compile('[,"\n\r]')
 
 DAY = 1440
 """Minutes of a day; a moment is counted in minutes from midnight of the day of enrolment."""
@@ -162,6 +165,6 @@ def csv_text(headings: Sequence[str], rows: Iterable[Mapping[str, str]], order: 
 
 
 def _quoted(text: str) -> str:
-    if any(sign in text for sign in ',"\n\r'):
+    if _TO_QUOTE.search(text):
         return '"' + text.replace('"', '""') + '"'
     return text

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from synthetic_cohort.parameters import parameters
 from synthetic_cohort.people import GIRTH_PLACES, LIMBS, SIDES
 from synthetic_cohort.tables import DAY
+from synthetic_cohort.visits import rater_biases
 
 if TYPE_CHECKING:
     from synthetic_cohort.courses import Course
@@ -102,7 +103,7 @@ def true_change(person: dict[str, Any], compare: tuple[str, str], place: str = "
     return float(last[place]["mean"] - first[place]["mean"])
 
 
-def cohort_truth(members: Sequence[Member], plan: Plan, options: Options, biases: Any, faults: Sequence[Fault]) -> str:
+def cohort_truth(members: Sequence[Member], plan: Plan, options: Options, faults: Sequence[Fault]) -> str:
     """Return the truth file as JSON text."""
     people = [person_truth(member, plan) for member in members]
     changes = [change for person in people if (change := true_change(person, plan.compare)) is not None]
@@ -110,7 +111,7 @@ def cohort_truth(members: Sequence[Member], plan: Plan, options: Options, biases
         "synthetic": True,
         "options": {key: value for key, value in asdict(options).items() if key != "candidate"}
         | {"people": len(people)},
-        "raters": {"bias": biases},
+        "raters": {"bias": rater_biases(options.seed)},
         "cohort": {
             "compare": list(plan.compare),
             "mid_thigh_cm_change": {
