@@ -1,0 +1,22 @@
+"""Reports: the record laid out for its readers, as notebooks, pages, documents and figures."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from outcomes.reports.conference import ConferenceReport as ConferenceReport
+    from outcomes.reports.conference import open_report as open_report
+    from outcomes.reports.write import READERS as READERS
+    from outcomes.reports.write import write_report as write_report
+
+_EXPORTS = {"ConferenceReport": "conference", "READERS": "write", "open_report": "conference", "write_report": "write"}
+
+__all__ = ["READERS", "ConferenceReport", "open_report", "write_report"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _EXPORTS:
+        return getattr(import_module(f"outcomes.reports.{_EXPORTS[name]}"), name)
+    raise AttributeError(f"module 'outcomes.reports' has no attribute {name!r}")

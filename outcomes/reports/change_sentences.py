@@ -1,0 +1,302 @@
+"""Sentences about change: the outcome, people beyond error, other outcomes, dose and change, the conclusion."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Literal
+
+from outcomes.reports import format as fmt
+from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.wording import Sentence, not_reported, sentence_of
+
+NOT_SHOWN = "not shown"
+"""In place of a count that would give a smaller one away."""
+
+Verdict = Literal["changed", "could not tell", "no larger than error", "not estimable"]
+
+NO_CONTROL = "without a control group the change cannot be told apart from time, recovery or other care"
+SHORT_NO_CONTROL = "Without a control group, time, recovery and other care may explain it."
+
+
+def verdict(row: Any, level: float = 0.95) -> Verdict:
+    """Return what the interval of a change allows to be said.
+
+    Parameters
+    ----------
+    row : mapping
+        Row of the outcomes table.
+    level : float
+        Of the intervals; an ordinal change without an interval is judged by its P value.
+
+    Returns
+    -------
+    str
+        "changed" where the interval leaves out zero; "no larger than error" where it holds zero and lies within the
+        minimal detectable change; "could not tell" where it holds zero and does not.
+    """
+    low, high = row["change_low"], row["change_high"]
+    if row["change"] is None and row["p"] is None:
+        return "not estimable"
+    if low is None or high is None:
+        return "changed" if row["p"] is not None and row["p"] < 1 - level else "could not tell"
+    if low > 0 or high < 0:
+        return "changed"
+    if row["mdc"] is not None and -row["mdc"] < low and high < row["mdc"]:
+        return "no larger than error"
+    return "could not tell"
+
+
+def direction(row: Any, rose: bool) -> str:
+    """Return what a rise or a fall of an outcome is called: higher or lower, or larger or smaller for a size."""
+    sizes = {row["words_better"], row["words_other"]} & {"larger", "smaller"}
+    return ("larger" if rose else "smaller") if sizes else ("higher" if rose else "lower")
+
+
+def outcome(facts: Facts) -> Iterator[Sentence]:
+    """Yield the change of the report's outcome, of everybody or of each group, and the people beyond error."""
+    if not facts.rows:
+        yield not_reported("primary outcome", "results", 'compare under [analysis] and role = "primary"')
+        return
+    for row in facts.rows:
+        yield from (_grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row))
+    if facts.design == "parallel groups":
+        text = "Groups were not compared here; a change within one group is no evidence of a difference between groups."
+        yield Sentence("groups", "results", text)
+
+
+def _lead(facts: Facts, row: Any) -> str:
+    name, _ = facts.title_of(row)
+    return name if row["group"] == "all" else f"{facts.group_label(row['group'])}: {name}"
+
+
+def _mean_change(facts: Facts, row: Any) -> Iterator[Sentence]:
+    name = _lead(facts, row)
+    if row["change"] is None or facts.small.hides(row["n"]):
+        why = row["reason"] or f"{facts.small.words} people"
+        yield Sentence("outcome change", "results", f"{name}: change not estimable ({fmt.clean(why)}).")
+        return
+    unit, places = row["unit"], facts.decimals(row)
+    before, after = (facts.visit_label(v) for v in facts.visits)
+    change = change_words(facts, row)
+    spread = facts.value("change", "sd", row)
+    tail = (f", SD {fmt.number(spread, places)}" if spread is not None else "") + _comma(p_words(facts, row))
+    text = (
+        f"{name} was {fmt.with_spread(row['before_mean'], row['before_sd'], unit, places)} at {before} and "
+        f"{fmt.with_spread(row['after_mean'], row['after_sd'], unit, places)} at {after}: mean change {change}{tail} "
+        f"(n = {row['n']})."
+    )
+    yield Sentence("outcome change", "results", text, short=f"{name}: mean change {change}{tail} (n = {row['n']}).")
+    yield from _beyond(facts, row)
+
+
+def _comma(text: str) -> str:
+    return f", {text}" if text else ""
+
+
+def _p(p: float | None) -> str:
+    return "" if p is None else f", {fmt.p_value(p)}"
+
+
+ADJUSTED = {"p_holm": "Holm", "p_bh": "Benjamini-Hochberg"}
+
+
+def p_words(facts: Facts, row: Any) -> str:
+    """Return the P value of a change, adjusted for the number of secondary outcomes where the record has that."""
+    for statistic, name in ADJUSTED.items():
+        adjusted = facts.value("change", statistic, row)
+        if adjusted is not None:
+            return f"{fmt.p_value(adjusted)} ({name})"
+    return "" if row["p"] is None else fmt.p_value(row["p"])
+
+
+def change_words(facts: Facts, row: Any) -> str:
+    """Return the change of an outcome with its interval and unit."""
+    unit, places = row["unit"], facts.decimals(row)
+    if row["change_low"] is None:
+        return fmt.quantity(row["change"], unit, places)
+    return fmt.with_interval(row["change"], row["change_low"], row["change_high"], unit, places, facts.ci)
+
+
+def class_counts(facts: Facts, row: Any) -> tuple[tuple[str, ...], list[str]]:
+    """Return the classes of change and how many people are in each, as every form prints them.
+
+    Returns
+    -------
+    names : tuple of str
+        Good direction, within error, other direction; for an ordinal scale lower, same, higher.
+    counts : list of str
+        A number, "fewer than 5", or "not shown" where it would give a smaller one away; empty where nobody was counted.
+    """
+    if row["level"] == "ordinal":
+        names: tuple[str, ...] = ("lower", "the same", "higher")
+        counts = [facts.value("change", s, row) for s in ("lower", "same", "higher")]
+    else:
+        names = (row["words_better"], "within error", row["words_other"])
+        counts = [row[k] for k in ("n_better", "n_within", "n_other")]
+    known = [int(n) for n in counts if n is not None]
+    if len(known) < len(counts):
+        return names, []
+    parts = facts.small.parts(known, first=1)
+    texts = [NOT_SHOWN if n is None else fmt.number(n) for n in parts]
+    return names, [facts.small.words if facts.small.hides(n) else t for n, t in zip(known, texts, strict=True)]
+
+
+def _beyond(facts: Facts, row: Any) -> Iterator[Sentence]:
+    """Yield how many people changed by more than the measurement error, beside what error alone would give."""
+    if row["mdc"] is None or row["n_better"] is None:
+        entry = facts.record.get(f"reliability/{row['measure']}/{row['place']}/all/-/-/mdc95")
+        why = f"{fmt.clean(entry.reason)}; " if entry is not None and entry.reason else ""
+        answer = f"{why}the table repeats, or minimal_change under [[measures]]"
+        yield not_reported("people beyond measurement error", "results", answer)
+        return
+    mdc = fmt.quantity(row["mdc"], row["unit"], facts.decimals(row))
+    _, shown = class_counts(facts, row)
+    good, other = f"{shown[0]} of {row['n']}", shown[2]
+    if shown[0].isdecimal():
+        good = fmt.share(int(row["n_better"]), row["n"])
+    source = fmt.clean(row["mdc_source"], 160)
+    alone = error_alone(facts, row)
+    text = (
+        f"It was {row['words_better']} by at least the minimal detectable change of {mdc} ({source}) in {good} people "
+        f"and {row['words_other']} by as much in {other}{f'; error alone would give {alone}' if alone else ''}."
+    )
+    brief = source.partition(",")[0] if source.startswith("own repeat tests") else source
+    counts = f"{row['words_better']} in {good}, {row['words_other']} in {other}"
+    short = f"Beyond measurement error (MDC {mdc}, {brief}): {counts}{f'; by error alone {alone}' if alone else ''}."
+    yield Sentence("people beyond error", "results", text, short=short)
+
+
+def error_alone(facts: Facts, row: Any) -> str:
+    """Return the share of people that measurement error alone would put beyond it in the good direction."""
+    expected = facts.value("change", "expected_by_error", row)
+    if expected is None:
+        return ""
+    if row["n"] < fmt.PERCENT_FROM:
+        return f"a share of {fmt.number(expected, 3)}"
+    return f"{fmt.number(expected * 100, 1)}%"
+
+
+def _grades(facts: Facts, row: Any) -> Iterator[Sentence]:
+    """Yield how many people moved to a lower or higher grade."""
+    name = _lead(facts, row)
+    names, shown = class_counts(facts, row)
+    if not shown or facts.small.hides(row["n"]):
+        why = row["reason"] or f"{facts.small.words} people"
+        yield Sentence("outcome change", "results", f"{name}: change not estimable ({fmt.clean(why)}).")
+        return
+    counts = ", ".join(f"{name} in {n}" for name, n in zip(names, shown, strict=True) if n != NOT_SHOWN)
+    shift = ""
+    if row["change"] is not None:
+        shift = f"; median shift {change_words(facts, row)}"
+    p = _comma(p_words(facts, row)) if shift else ""
+    text = f"{name}: grade {counts}, of {row['n']} people{shift}{p}."
+    yield Sentence("outcome change", "results", text)
+
+
+def other_outcomes(facts: Facts) -> Iterator[Sentence]:
+    """Yield one sentence for each secondary outcome; exploratory ones stand in the tables only."""
+    group = facts.rows[0]["group"] if facts.rows else "all"
+    for row in facts.others():
+        if row["role"] != "secondary" or row["group"] != group:
+            continue
+        name, _ = facts.title_of(row)
+        sentences = list(_grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row))
+        yield Sentence(name, "results", sentences[0].short or sentences[0].text, 7)
+
+
+def association(facts: Facts) -> Iterator[Sentence]:
+    """Yield the association of delivered dose with the change of the report's outcome."""
+    from outcomes.analysis.association import EXPOSURES
+
+    for index, exposure in enumerate(facts.exposures):
+        row = facts.association(exposure)
+        if row is None:
+            continue
+        what = EXPOSURES[exposure][4]
+        name = "dose and change" if index == 0 else f"{what} and change"
+        yield Sentence(name, "results", associated(facts, row, what), 1 if index == 0 else 8)
+        if facts.dose_metric:
+            return
+
+
+def associated(facts: Facts, row: Any, what: str) -> str:
+    """Return the sentence on one dose-response row."""
+    if facts.small.hides(row["n"]):
+        return f"Association of delivered {what} with change: not shown ({facts.small.words} people)."
+    n = f"n = {row['n']}"
+    if row["slope"] is not None and row["low"] is not None:
+        outcome_row = facts.row
+        unit = outcome_row["unit"] if outcome_row else "1"
+        slope = fmt.with_interval(row["slope"], row["low"], row["high"], unit, None, facts.ci)
+        p = _p(row["p"])
+        zero = row["low"] <= 0 <= row["high"]
+        lead = "Could not tell whether" if zero else "Between persons,"
+        kind = "change" if zero else "a larger rise" if row["slope"] > 0 else "a smaller rise or a fall"
+        said = f"more delivered {what} was associated with {kind}"
+        return f"{lead} {said}: {slope} per {row['per']}, given the first value{p} ({n})."
+    if row["rank"] is not None:
+        p = _p(row["rank_p"])
+        value = fmt.number(row["rank"], 2)
+        return f"Rank association of delivered {what} with change, given the first value: {value}{p} ({n})."
+    why = fmt.clean(row["reason"] or "no reason given")
+    return f"Association of delivered {what} with change: not estimable ({why})."
+
+
+def conclusion(facts: Facts) -> Iterator[Sentence]:
+    """Yield a conclusion that the design can carry, and its limit."""
+    if facts.rows:
+        texts = [_conclude(facts, row) for row in facts.rows]
+        full, short = (" ".join(pair[i] for pair in texts) for i in (0, 1))
+        yield Sentence("conclusion", "conclusion", full, short=short)
+    if facts.design in ("single arm", "single case"):
+        yield Sentence("limit", "conclusion", f"Limit: {NO_CONTROL}.", short=SHORT_NO_CONTROL)
+    elif facts.design == "parallel groups":
+        text = "Limit: groups are described, not compared; no claim about a difference between them is made."
+        yield Sentence("limit", "conclusion", text)
+    if "limitations" in facts.statements:
+        yield Sentence("limitations", "conclusion", sentence_of(facts.statements["limitations"]), 2)
+
+
+def _conclude(facts: Facts, row: Any) -> tuple[str, str]:
+    """Return what can be concluded of one outcome, in full and in short."""
+    name = _lead(facts, row)
+    before, after = (facts.visit_label(v) for v in facts.visits)
+    found = verdict(row, facts.level)
+    if facts.small.hides(row["n"]):
+        return (f"{name}: too few people for a conclusion.",) * 2
+    if found == "not estimable":
+        return (f"{name}: the change could not be estimated ({fmt.clean(row['reason'] or 'no values')}).",) * 2
+    low, high = row["change_low"], row["change_high"]
+    if found == "changed":
+        rose = _rose(facts, row) if row["level"] == "ordinal" else row["change"] > 0
+        word, beyond = direction(row, rose), _against(row)
+        average = "" if row["level"] == "ordinal" else " on average"
+        full = f"{name} was {word}{average} at {after} than at {before}{beyond}."
+        return full, f"{name} was {word}{average} at {after}{beyond}."
+    unsure = f"The study could not tell whether {name} changed"
+    if row["level"] == "ordinal" or low is None:
+        return (f"{unsure}.",) * 2
+    ends = f"{fmt.number(low, facts.decimals(row))} to {fmt.quantity(high, row['unit'], facts.decimals(row))}"
+    if found == "no larger than error":
+        stayed = f"{name} did not change by as much as the measurement error of one person"
+        return f"{stayed}; the interval ({ends}) holds no change.", f"{stayed} ({ends})."
+    return f"{unsure}: the interval ({ends}) holds a fall, no change and a rise.", f"{unsure} ({ends})."
+
+
+def _rose(facts: Facts, row: Any) -> bool:
+    higher, lower = (facts.value("change", s, row) or 0 for s in ("higher", "lower"))
+    return higher > lower
+
+
+def _against(row: Any) -> str:
+    """Return how the mean change compares with the error of one person's measurement."""
+    if row["mdc"] is None:
+        return ""
+    if abs(row["change"]) < row["mdc"]:
+        return ", by less than the measurement error of one person"
+    return ", by more than the measurement error of one person"
+
+
+def transitions(facts: Facts, row: Any) -> list[dict[str, Any]]:
+    """Return the transitions of an ordinal outcome: before, after, n."""
+    return [r for r in rows_of(facts.record, "transitions") if r["key"] == row["key"]]

@@ -1,0 +1,181 @@
+"""What the conference notebook calls: open one record, and show it piece by piece."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from outcomes.errors import UsageError
+from outcomes.reports import conference_tables as tables
+from outcomes.reports import format as fmt
+from outcomes.reports.abstract import Abstract, build_abstract, page_notes
+from outcomes.reports.blocks import Block, lines_block, table_block
+from outcomes.reports.conference_figures import Figures
+from outcomes.reports.facts import DESIGNS, Facts
+from outcomes.reports.people import People
+from outcomes.reports.study_sentences import programme
+from outcomes.reports.tables import Table
+from outcomes.result import Record
+
+TABLES: dict[str, Callable[[Facts], Table]] = {
+    "participants": tables.participants,
+    "outcomes": tables.outcomes,
+    "dose": tables.dose,
+    "associations": tables.associations,
+    "harms": tables.harms,
+    "data": tables.data,
+    "measures": tables.measures,
+}
+
+
+@dataclass(frozen=True)
+class ConferenceReport:
+    """One record, ready to be shown; every method shows something and returns nothing.
+
+    Use `open_report`.
+    """
+
+    facts: Facts
+    figures: Figures
+    word_limit: int = 0
+    paper: str = "A4"
+
+    @cached_property
+    def abstract_text(self) -> Abstract:
+        """The abstract, fitted to its limit."""
+        return build_abstract(self.facts, word_limit=self.word_limit)
+
+    def head(self) -> None:
+        """Show title, design and the lines that stand on every page."""
+        facts = self.facts
+        design = DESIGNS.get(facts.design, "Design not reported (design under [study])")
+        what = programme(facts)
+        show(
+            lines_block(
+                "head", "head", [f"{design}{f': {what}' if what else ''}.", *page_notes(facts)],
+                title=facts.title, synthetic=facts.synthetic, paper=self.paper,
+            )
+        )  # fmt: skip
+
+    def settle(self) -> None:
+        """Show what the author should settle before handing the abstract in."""
+        show(lines_block("settle", "settle", list(self.abstract_text.findings) or ["Nothing is left to settle."]))
+
+    def abstract(self) -> None:
+        """Show the abstract with its length."""
+        show(Block("abstract", "abstract", {"abstract": self.abstract_text.to_dict()}))
+
+    def figure(self, name: str) -> None:
+        """Show a figure: participant_flow, paired_change, change_against_error, grades, dose_over_weeks or
+        dose_against_change; where it cannot be drawn, the reason."""
+        draw: Callable[[], Iterator[Block]] | None = getattr(self.figures, name, None)
+        if draw is None:
+            raise UsageError(f"there is no figure '{name}'")
+        for block in draw():
+            show(block)
+
+    def table(self, name: str) -> None:
+        """Show a table: participants, outcomes, dose, associations, harms, data or measures."""
+        if name not in TABLES:
+            raise UsageError(f"there is no table '{name}'; there are {', '.join(TABLES)}")
+        show(table_block(name, TABLES[name](self.facts)))
+
+    def notes(self) -> None:
+        """Show how each kind of number was made, the caveats, and the author's own statements."""
+        record = self.facts.record
+        methods = {e.method for e in record.entries.values() if e.method and e.key.split("/")[0] != "flow"}
+        lines = [f"{fmt.clean(record.methods[m])}" for m in sorted(methods) if m in record.methods]
+        lines += [f"Caveat: {fmt.clean(text)}" for _, text in sorted(record.caveats.items())]
+        lines += [
+            f"{key.replace('_', ' ').capitalize()}: {text}" for key, text in sorted(self.facts.statements.items())
+        ]
+        show(lines_block("text", "notes", list(dict.fromkeys(lines)) or ["No method note."], as_list=True))
+
+
+def show(block: Block) -> None:
+    """Show a block in the notebook; outside one it is printed."""
+    try:
+        from IPython.display import display
+    except ImportError:
+        print(block.to_text())
+        return
+    display(block)  # type: ignore[no-untyped-call]
+
+
+def open_report(
+    *,
+    study: str,
+    record: str = "",
+    reader: str = "conference",
+    measure: str = "",
+    contrast: str = "",
+    dose_metric: str = "",
+    dose_window: str = "",
+    minimal_change: str = "",
+    word_limit: int = 0,
+    paper: str = "A4",
+    public: bool = False,
+    who: str = "",
+) -> ConferenceReport:
+    """Open one record of a study for the conference report.
+
+    Parameters
+    ----------
+    study : str
+        The study folder.
+    record : str
+        Name of a folder under ``results``; empty for the latest.
+    reader : str
+        "conference".
+    measure, contrast, dose_metric : str
+        What the report is about, of what the record holds; empty for the protocol's own.
+    dose_window, minimal_change : str
+        Of the protocol; another one is another analysis and is refused here.
+    word_limit : int
+        Instead of the protocol's limit; 0 keeps it.
+    paper : {"A4", "Letter"}
+    public : bool
+        No marks of persons, and the larger minimum of people.
+    who : str
+        For the participant's page only.
+
+    Returns
+    -------
+    ConferenceReport
+
+    Raises
+    ------
+    UsageError
+        A parameter does not fit this record or this reader.
+    """
+    from outcomes.analysis import latest_results
+
+    if reader != "conference":
+        raise UsageError(f"this notebook writes the conference report, not '{reader}'")
+    if who:
+        raise UsageError("'who' names a participant; the conference report is about all of them")
+    folder = Path(study)
+    results = folder / "results" / record if record else latest_results(folder)
+    if not (results / "record.json").is_file():
+        raise UsageError(f"there is no record '{record}' under results; outcomes analyse writes one")
+    facts = Facts(Record.read(results / "record.json"), measure, contrast, dose_metric, public)
+    _refuse_other_analysis(facts, dose_window, minimal_change)
+    if facts.rows and facts.visits:
+        facts.exposures  # noqa: B018  a wrong dose_metric is refused now, not in a later cell
+    return ConferenceReport(facts, Figures(facts, People(results / "people")), word_limit, paper)
+
+
+def _refuse_other_analysis(facts: Facts, dose_window: str, minimal_change: str) -> None:
+    """Refuse a choice that would need other numbers than the record holds."""
+    used = str((facts.meta.get("dose_plan") or {}).get("cumulate") or "")
+    for name, wanted, key in (
+        ("dose_window", dose_window if dose_window != used else "", "dose.cumulate"),
+        ("minimal_change", minimal_change, "measures.MEASURE.minimal_change"),
+    ):
+        if wanted:
+            raise UsageError(
+                f"{name} = '{wanted}' changes the analysis, not only the report; "
+                f'outcomes report FOLDER --for conference --set "{key}={wanted}" runs it with that one choice changed'
+            )

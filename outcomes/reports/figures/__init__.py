@@ -1,0 +1,31 @@
+"""Figures as functions of plain columns: each takes ``ax=None``, returns the axes and changes nothing global."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from outcomes.reports.figures.change import change_against_error as change_against_error
+    from outcomes.reports.figures.change import ordinal_shares as ordinal_shares
+    from outcomes.reports.figures.change import paired_change as paired_change
+    from outcomes.reports.figures.dose import dose_against_change as dose_against_change
+    from outcomes.reports.figures.dose import dose_over_weeks as dose_over_weeks
+    from outcomes.reports.figures.flow import participant_flow as participant_flow
+
+_EXPORTS = {
+    "change_against_error": "change",
+    "dose_against_change": "dose",
+    "dose_over_weeks": "dose",
+    "ordinal_shares": "change",
+    "paired_change": "change",
+    "participant_flow": "flow",
+}
+
+__all__ = sorted(_EXPORTS)
+
+
+def __getattr__(name: str) -> Any:
+    if name in _EXPORTS:
+        return getattr(import_module(f"outcomes.reports.figures.{_EXPORTS[name]}"), name)
+    raise AttributeError(f"module 'outcomes.reports.figures' has no attribute {name!r}")

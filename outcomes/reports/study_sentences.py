@@ -1,0 +1,238 @@
+"""Sentences about the study itself: design, people, training, missing values, harms."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from outcomes.reports import format as fmt
+from outcomes.reports.facts import DESIGNS, SHORT_DESIGNS, Facts, rows_of
+from outcomes.reports.wording import Sentence, not_reported, sentence_of
+
+MODES = {"legs": "leg cycling", "arms": "arm cycling", "both": "arm and leg cycling"}
+LIMBS = {
+    "mean": "both limbs of a person averaged",
+    "worse": "the worse limb of each person",
+    "trained": "the trained limb of each person",
+    "left": "the left limb of each person",
+    "right": "the right limb of each person",
+}
+SPOKEN = {"active_minutes": "active minutes", "work_kj": "work"}
+
+
+def programme(facts: Facts) -> str:
+    """Return the training in a few words, such as "16 weeks of stimulation-assisted leg cycling"; empty if unknown."""
+    training = facts.meta.get("training")
+    if not training:
+        return ""
+    assisted = "stimulation-assisted " if training.get("current_ma") or training.get("channels") else ""
+    return f"{fmt.counted(int(training['weeks']), 'week')} of {assisted}{MODES[training['mode']]}"
+
+
+def background(facts: Facts) -> Iterator[Sentence]:
+    """Yield the first line, which names the design, the author's rationale and question."""
+    design = DESIGNS.get(facts.design, "Study whose design is not named")
+    what = programme(facts)
+    tail = f": {what}." if what else "."
+    yield Sentence("design", "background", design + tail, short=SHORT_DESIGNS.get(facts.design, design) + tail)
+    if "rationale" in facts.statements:
+        yield Sentence("rationale", "background", sentence_of(facts.statements["rationale"]), 6)
+    if facts.meta.get("question"):
+        yield Sentence("question", "objective", f"Question: {sentence_of(fmt.clean(facts.meta['question']))}", 3)
+    else:
+        yield not_reported("question", "objective", "question under [study]", 3)
+
+
+def methods(facts: Facts) -> Iterator[Sentence]:
+    """Yield who could take part, how people were trained and what was compared."""
+    if "eligibility" in facts.statements:
+        yield Sentence("eligibility", "methods", sentence_of(facts.statements["eligibility"]), 4)
+    else:
+        yield not_reported("eligibility", "methods", "eligibility under [statements]", 4)
+    yield from _training(facts)
+    row = facts.row
+    if row is None:
+        return
+    before, after = (facts.visit_label(v) for v in facts.visits)
+    _, full = facts.title_of(row)
+    role = "Primary outcome" if row["role"] == "primary" else "Outcome"
+    limbs = limb_words(row)
+    text = f"{role}: {full}, {after} minus {before}."
+    yield Sentence("outcome", "methods", text, short=f"{role}: {facts.title_of(row)[0]}, {after} minus {before}.")
+    what = f"The person was the unit of analysis{f' ({limbs})' if limbs else ''}; intervals are {facts.ci}."
+    yield Sentence("unit of analysis", "methods", what, 8)
+
+
+def limb_words(row: Any) -> str:
+    """Return how two limbs became one value for a person; empty for a measure without sides."""
+    return LIMBS.get(str(row["place"]).rpartition(".")[2], "")
+
+
+def _training(facts: Facts) -> Iterator[Sentence]:
+    training = facts.meta.get("training")
+    if not training:
+        if facts.design != "test-retest":
+            yield not_reported("planned training", "methods", "[training] in the protocol")
+        return
+    often = training["sessions_per_week"]
+    text = f"Planned: {fmt.number(often, _decimals(often))} sessions a week"
+    minutes = [float(m) for m in training.get("active_minutes") or ()]
+    if minutes:
+        low, high = (fmt.number(m, _decimals(m)) for m in (min(minutes), max(minutes)))
+        text += f" of {low if low == high else f'{low} to {high}'} active minutes"
+    more = []
+    if training.get("cadence_rpm"):
+        more.append(fmt.quantity(training["cadence_rpm"], "{rev}/min", _decimals(training["cadence_rpm"])))
+    if training.get("current_ma"):
+        ends = [fmt.number(c, _decimals(c)) for c in training["current_ma"]]
+        more.append(f"{' to '.join(ends)} mA")
+    for key, unit in (("pulse_width_us", "us"), ("frequency_hz", "Hz")):
+        if training.get(key):
+            more.append(fmt.quantity(training[key], unit, _decimals(training[key])))
+    yield Sentence("planned training", "methods", f"{text}.")
+    if more:
+        yield Sentence("training settings", "methods", f"Settings: {', '.join(more)}.", 9)
+
+
+def _decimals(value: float) -> int:
+    """Return the decimals that a number was typed with, at most two."""
+    return next((d for d in (0, 1) if round(value, d) == value), 2)
+
+
+def people(facts: Facts) -> Iterator[Sentence]:
+    """Yield how many people there were at each stage and who they were."""
+    enrolled = facts.value("flow", "enrolled")
+    if enrolled is None:
+        yield not_reported("people enrolled", "results", "the table participants")
+        return
+    left = facts.value("flow", "left")
+    text = f"{fmt.counted(int(enrolled), 'person', 'people')} enrolled"
+    short = text
+    if left is not None:
+        text += f", {fmt.number(left)} left before the end"
+    yield from _analysed(facts, text, short)
+    yield from _who(facts)
+
+
+def _analysed(facts: Facts, text: str, short: str) -> Iterator[Sentence]:
+    """Yield the flow up to the analysis, group by group where only groups were analysed."""
+    row = facts.row
+    if row is None:
+        yield Sentence("people", "results", f"{text}.", short=f"{short}.")
+        return
+    parts, missing = [], []
+    for one in facts.rows:
+        name = "" if one["group"] == "all" else f" in {facts.group_label(one['group'])}"
+        analysed = facts.value("flow", "analysed", one)
+        parts.append(f"{fmt.number(one['n'] if analysed is None else analysed)} analysed{name}")
+        lost = [facts.value("flow", key, one) for key in ("missing_before", "missing_after")]
+        if None not in lost:
+            at = [f"{fmt.number(n or 0)} at {facts.visit_label(v)}" for n, v in zip(lost, facts.visits, strict=True)]
+            missing.append(f"{', '.join(at)}{name}")
+    limbs = limb_words(row)
+    tail = f" ({limbs})" if limbs else ""
+    together = " and ".join(parts)
+    yield Sentence("people", "results", f"{text}; {together}{tail}.", short=f"{short}, {together}{tail}.")
+    if missing:
+        yield Sentence("missing values", "results", f"Missing and not filled in: {'; '.join(missing)}.")
+    else:
+        yield not_reported("missing values", "results", "the tables participants and assessments")
+
+
+def _who(facts: Facts) -> Iterator[Sentence]:
+    """Yield age, sex, condition and time since onset of the people enrolled."""
+    rows = rows_of(facts.record, "participants")
+    by_name = {r["characteristic"]: r for r in rows if r["level"] == ""}
+    words: list[str] = []
+    age = by_name.get("age_years")
+    if age is not None and not facts.small.hides(age["n_known"]):
+        words.append(f"age {fmt.with_spread(age['mean'], age['sd'], 'a', 0)}")
+    sex = [r for r in rows if r["characteristic"] == "sex"]
+    women = next((r for r in sex if r["level"] == "female"), None)
+    if sex:
+        n, known = (women["n"] if women else 0), sex[0]["n_known"]
+        words.append(f"{facts.small.share(n, known)} women")
+    conditions = [r for r in rows if r["characteristic"] == "condition"]
+    if conditions:
+        most = max(conditions, key=lambda r: r["n"])
+        name = fmt.clean(most["level"], 60).replace("_", " ")
+        words.append(f"{facts.small.share(most['n'], most['n_known'])} with {name}")
+    onset = by_name.get("months_since_onset")
+    longer = list(words)
+    if onset is not None and not facts.small.hides(onset["n_known"]):
+        middle, low, high = (fmt.number(onset[k], 0) for k in ("median", "low", "high"))
+        longer.append(f"median {middle} (IQR {low} to {high}) months since onset")
+    if not words:
+        yield not_reported("who they were", "results", "age, sex and condition in the table participants")
+        return
+    texts = [f"{'; '.join(some)}." for some in (longer, words)]
+    yield Sentence("who they were", "results", _capital(texts[0]), short=_capital(texts[1]))
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def dose(facts: Facts) -> Iterator[Sentence]:
+    """Yield the training that was delivered up to the later visit, against the training that was planned."""
+    _, after = facts.visits
+    if not after:
+        return
+    found = [words for words in (_sessions(facts, after), *(_amount(facts, after, e) for e in SPOKEN)) if words]
+    if not found:
+        entry = facts.record.get("dose/-/-/all/-/active_minutes/delivered_sum")
+        why = f"{entry.reason}; " if entry is not None and entry.reason else ""
+        yield not_reported("delivered training", "results", f"{why}the table sessions")
+        return
+    text = f"Delivered up to {facts.visit_label(after)}: {'; '.join(found)}."
+    yield Sentence("delivered training", "results", text, short=f"Delivered: {'; '.join(found[:2])}.")
+
+
+def _sessions(facts: Facts, visit: str) -> str:
+    get: dict[str, Any] = {"contrast": visit, "exposure": "sessions"}
+    delivered, planned = (facts.value("dose", f"{s}_sum", **get) for s in ("delivered", "planned"))
+    if delivered is None:
+        return ""
+    if planned is None or planned <= 0:
+        return f"{fmt.counted(int(delivered), 'session')} (number not planned)"
+    ratio = facts.value("dose", "ratio_of_sums", **get)
+    return f"{fmt.share(int(delivered), int(planned), fraction=ratio)} planned sessions"
+
+
+def _amount(facts: Facts, visit: str, exposure: str) -> str:
+    get: dict[str, Any] = {"contrast": visit, "exposure": exposure}
+    entry = facts.entry("dose", "delivered_mean", **get)
+    if entry is None or not isinstance(entry.value, int | float):
+        return ""
+    if facts.small.hides(entry.n_people):
+        return f"{SPOKEN[exposure]} not shown ({facts.small.words} people)"
+    spread = facts.value("dose", "delivered_sd", **get)
+    planned = facts.value("dose", "planned_mean", **get)
+    least = "at least " if entry.caveats else ""
+    words = "kJ of work" if exposure == "work_kj" else "active minutes"
+    text = f"{least}{fmt.with_spread(entry.value, spread, '1', 0)} {words} a person"
+    return f"{text} ({'none planned' if planned is None else f'planned {fmt.number(planned)}'})"
+
+
+def harms(facts: Facts) -> Iterator[Sentence]:
+    """Yield what is known of harms."""
+    events, people_hurt = facts.value("harms", "events"), facts.value("harms", "people_with_events")
+    collection = facts.meta.get("harms_collection")
+    if collection == "not collected":
+        yield Sentence("harms", "results", "Adverse events were not collected.", answer="collection under [harms]")
+    elif events is None or people_hurt is None:
+        yield not_reported("adverse events", "results", "collection under [harms], and the table events")
+    elif events == 0:
+        yield Sentence("harms", "results", "Adverse events were asked about; none was reported.")
+    else:
+        who = facts.small.people(int(people_hurt))
+        yield Sentence("harms", "results", f"Adverse events: {fmt.number(events)} in {who}.")
+
+
+def changed_meanwhile(facts: Facts) -> Iterator[Sentence]:
+    """Yield how many people had another change, such as of medicine, between the compared visits."""
+    rows = [r for r in rows_of(facts.record, "changes_between") if r["people"]]
+    if rows:
+        kinds = [fmt.clean(r["kind"], 40).replace("_", " ") for r in rows]
+        found = [f"{kind} in {facts.small.people(int(r['people']))}" for kind, r in zip(kinds, rows, strict=True)]
+        yield Sentence("other changes", "results", f"Changed meanwhile: {', '.join(found)}.", 5)

@@ -1,0 +1,136 @@
+"""Write one report: all its forms, whole or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from outcomes.errors import UsageError, near_word
+from outcomes.files import whole_folder, write_whole
+
+READERS = ("conference",)
+"""Readers whose notebook and template exist."""
+
+SHORTCUTS = {"report.conference.words": "word_limit"}
+"""Choices of the protocol that change no number, to the parameter of the notebook that stands for them."""
+
+
+def write_report(
+    folder: str | Path,
+    reader: str,
+    *,
+    settings: Mapping[str, str] | None = None,
+    public: bool = False,
+    who: str | None = None,
+) -> list[Path]:
+    """Write the forms of one report from a study's latest record.
+
+    Parameters
+    ----------
+    folder : path
+        The study folder. Where it has no results yet, it is analysed first.
+    reader : str
+        "conference".
+    settings : mapping of str to str, optional
+        Parameters of the notebook, such as ``{"word_limit": "200"}``, and choices of the protocol, such as
+        ``{"analysis.alpha": "0.1"}``: these run the analysis again with that choice changed, into results of their own,
+        and the report says so.
+    public : bool
+        No marks of persons, and the larger minimum of people.
+    who : str, optional
+        For the participant's page only.
+
+    Returns
+    -------
+    list of Path
+        The files in ``reports/<reader>/``, the one to open first at the front.
+
+    Raises
+    ------
+    UsageError
+        A reader, parameter or choice that does not exist or does not fit.
+    OutcomesError
+        A cell of the notebook failed. An earlier report is left as it was.
+    """
+    from outcomes.reports import run
+
+    study = Path(folder)
+    if reader not in READERS:
+        raise UsageError(f"no report for '{reader}' in this version; there is one for {', '.join(READERS)}"
+                         f"{near_word(reader, READERS)}")  # fmt: skip
+    if not study.is_dir():
+        raise UsageError(f"{study} is no folder")
+    parameters, choices = _sorted_settings(settings or {})
+    path = run.find_notebook(reader, study)
+    declared = run.declared_parameters(run.read_notebook(path), path.name)
+    given: dict[str, Any] = {**parameters, "public": public, "who": who or ""}
+    checked = run.check_parameters(declared, {k: v for k, v in given.items() if v != declared.get(k)})
+    results = _results(study, str(checked.get("record") or ""), choices)
+    checked |= run.check_parameters(declared, {"study": "../..", "record": results.name, "reader": reader})
+    notebook = run.run_notebook(path, checked, folder=results)
+    target = study / "reports" / reader
+    with whole_folder(target) as partial:
+        names = write_forms(notebook, reader, partial)
+    return [target / name for name in names]
+
+
+def _sorted_settings(settings: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:
+    """Return parameters of the notebook, and choices of the protocol (names with a dot)."""
+    parameters: dict[str, str] = {}
+    choices: dict[str, str] = {}
+    for name, value in settings.items():
+        known = SHORTCUTS.get(name, name)
+        if known in ("study", "reader", "public", "who"):
+            raise UsageError(
+                f"'{known}' is not set but named: outcomes report FOLDER --for READER [--public] [--who ID]"
+            )
+        if known in parameters:
+            raise UsageError(f"'{known}' is set twice")
+        (choices if "." in known else parameters)[known] = value
+    return parameters, choices
+
+
+def _results(study: Path, record: str, choices: Mapping[str, str]) -> Path:
+    """Return the folder of the record that is asked for; analyse where there is none or a choice is changed."""
+    from outcomes.analysis import analyse, latest_results, write_results
+    from outcomes.study import Study
+
+    if record and choices:
+        raise UsageError("a record is finished; choices of the protocol cannot be changed in it")
+    if record:
+        found = study / "results" / record
+        if Path(record).name != record or not (found / "record.json").is_file():
+            raise UsageError(f"there is no record '{record}' under {study / 'results'}")
+        return found
+    if choices or not (study / "results" / "latest").is_file():
+        opened = Study.open(study, settings=choices or None)
+        return write_results(opened, analyse(opened))
+    return latest_results(study)
+
+
+def write_forms(notebook: Any, reader: str, folder: Path) -> list[str]:
+    """Write every form that an executed notebook gives, and return the names of the files."""
+    import nbformat
+
+    from outcomes.reports import page
+    from outcomes.reports.abstract import Abstract
+    from outcomes.reports.documents import abstract_docx
+
+    found = list(page.blocks_of(notebook))
+    figures = [b for b in found if b["kind"] == "figure"]
+    forms: dict[str, bytes | str] = {"report.html": page.render(notebook, reader)}
+    for block in (b for b in found if b["kind"] == "abstract"):
+        abstract = Abstract.from_dict(block["abstract"])
+        first = next((f for f in figures if f["name"].startswith("paired_change")), None)
+        picture = {"picture": first["png"], "caption": first["caption"], "alt": first["alt"]} if first else {}
+        forms["abstract.docx"] = abstract_docx(abstract, **picture)
+        forms["abstract.txt"] = abstract.to_text()
+    for figure in figures:
+        for ending in ("svg", "png"):
+            forms[f"figures/{figure['name']}.{ending}"] = figure[ending]
+        forms[f"figures/{figure['name']}.txt"] = f"{figure['alt']}\n"
+    forms[f"{reader}.ipynb"] = nbformat.writes(notebook) + "\n"  # type: ignore[no-untyped-call]
+    for name, content in forms.items():
+        write_whole(folder / name, content)
+    return list(forms)
