@@ -64,7 +64,8 @@ def noncentral_t_interval(t: float, df: float, *, level: float = 0.95) -> Interv
         raise DesignError("a t value needs at least 1 degree of freedom")
     size, tail = abs(t), (1 - level) / 2
     probability = _distribution(size, df)
-    low, high = _solve(probability, 1 - tail, size, df), _solve(probability, tail, size, df)
+    high = _solve(probability, tail, size, df)
+    low = -high if t == 0 else _solve(probability, 1 - tail, size, df)
     if t < 0:
         low, high = -high, -low
     return Interval(low, high, level, "noncentral t")

@@ -158,7 +158,7 @@ def intraclass_correlations(scores: ArrayLike, *, level: float = 0.95) -> Intrac
 def _estimate(name: str, value: float, limits: Limits, squares: MeanSquares, level: float) -> Estimate:
     caveats: tuple[str, ...] = ()
     interval = None
-    if limits is not None and limits[0] <= limits[1]:
+    if limits is not None and limits[0] <= value <= limits[1]:
         method = "F, Satterthwaite" if "_a_" in name else "exact F"
         interval = Interval(*limits, level, method)
     else:
@@ -238,7 +238,8 @@ def _agreement_limits(squares: MeanSquares, icc: float, alpha: float) -> Limits:
     v = (from_occasions + from_error) ** 2 / spread
     rest = k * o + (k * n - k - n) * e
     high, low = f_quantile(1 - alpha / 2, n - 1, v), f_quantile(1 - alpha / 2, v, n - 1)
-    return _limit(n * (p / high - e), rest + n * p / high), _limit(n * (p - e / low), rest / low + n * p)
+    lower = _limit(n * (p / high - e), rest + n * p / high)
+    return lower, 1.0 if math.isinf(low) else _limit(n * (low * p - e), rest + n * low * p)
 
 
 def _limit(above: float, below: float) -> float:
