@@ -129,6 +129,7 @@ CELLS: tuple[tuple[str, str, str, str, int, Fits, Change], ...] = (
     ("date_typo", "set_aside", "sessions", "started_at", 2, _any, _no_such_day),
     ("date_typo", "ask", "sessions", "started_at", 2, _any, _wrong_year),
     ("seconds_for_minutes", "set_aside", "sessions", "active_minutes", 1, _delivered, _times("active_minutes", 60)),
+    ("active_over_total", "set_aside", "sessions", "active_minutes", 1, _delivered, _times("total_minutes", 1.2)),
     ("impossible_heart_rate", "set_aside", "sessions", "mean_heart_rate_bpm", 1, _delivered, _fixed("0")),
     ("impossible_effort", "set_aside", "sessions", "rpe", 1, _delivered, _fixed("11")),
     ("unknown_status", "set_aside", "sessions", "status", 1, _delivered, _fixed("compl")),
@@ -205,12 +206,13 @@ def _sessions(planter: Planter) -> None:
         again = dict(row)
         planter.insert("sessions", again, after=row)
         planter.note("duplicate_session", "duplicate", "sessions", "session_id", again, also=row)
-    for row in planter.pick("sessions", 1, _delivered):
-        same = [r for r in planter.sheets["sessions"].rows if r["participant_id"] == row["participant_id"]]
-        other = next((r for r in same if r is not row and r["status"] == "done" and r["started_at"]), None)
-        if other is not None:
-            planter.reserve([other])
-            planter.set("two_at_once", "ask", "sessions", row, "started_at", other["started_at"])
+    first: dict[str, Row] = {}
+    for row in filter(_delivered, planter.sheets["sessions"].rows):
+        first.setdefault(row["participant_id"], row)
+    for row in planter.pick("sessions", 1, lambda row: _delivered(row) and row is not first[row["participant_id"]]):
+        other = first[row["participant_id"]]
+        planter.reserve([other])
+        planter.set("two_at_once", "ask", "sessions", row, "started_at", other["started_at"], also=other)
     left = {row["participant_id"]: row["left_on"] for row in planter.sheets["participants"].rows if row["left_on"]}
     for row in planter.pick("sessions", 1, lambda row: row["participant_id"] in left):
         day = date.fromisoformat(left[row["participant_id"]]) + timedelta(days=9)

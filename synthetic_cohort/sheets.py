@@ -119,10 +119,12 @@ class Planter:
         """Keep rows from being damaged again."""
         self._used.update(id(row) for row in rows)
 
-    def set(self, kind: str, grade: str | None, table: str, row: Row, column: str, text: str) -> None:
+    def set(
+        self, kind: str, grade: str | None, table: str, row: Row, column: str, text: str, *, also: Row | None = None
+    ) -> None:
         """Write `text` into a cell."""
         was, row[column] = row.get(column, ""), text
-        self.note(kind, grade, table, column, row, found=text, was=was)
+        self.note(kind, grade, table, column, row, also=also, found=text, was=was)
 
     def is_damaged(self, row: Row) -> bool:
         """Return whether a row was picked or reserved."""

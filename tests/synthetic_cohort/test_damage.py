@@ -75,7 +75,7 @@ def test_no_cell_is_damaged_twice(damaged: Any) -> None:
 def test_duplicates_are_the_same_row_twice_and_second_values_the_same_key(written: Callable[..., Any]) -> None:
     damaged = written(damage="all")
     for fault in damaged.truth["faults"]:
-        if fault["also_row"] is None:
+        if fault["also_row"] is None or fault["kind"] == "two_at_once":
             continue
         rows = grid(damaged, fault["file"])
         first, second = rows[fault["also_row"] - 1], rows[fault["row"] - 1]
