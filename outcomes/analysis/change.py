@@ -65,9 +65,8 @@ def compare_visits(work: Work) -> None:
             except DesignError as refusal:
                 row["reason"] = refusal.reason
                 statistic = "hodges_lehmann" if series.ordinal else "mean"
-                parts = {"series": series, "group": group, "contrast": work.contrast_part}
                 work.record.refuse(
-                    work.key("change", statistic, **parts),
+                    _key(work, series, group, statistic),
                     refusal.reason,
                     label=f"{series.label}: change",
                     role=series.plan.role,
@@ -90,11 +89,15 @@ def _refuse_too_few(work: Work, n: int) -> None:
         raise DesignError(f"{n} {'person has' if n == 1 else 'people have'} both values; at least {fewest} are needed")
 
 
+def _key(work: Work, series: Series, group: str, statistic: str) -> str:
+    return work.key("change", statistic, series, group=group, contrast=work.contrast_part)
+
+
 def _row(work: Work, series: Series, group: str) -> dict[str, Any]:
     statistic = "hodges_lehmann" if series.ordinal else "mean"
     better, _, other = series.words
     return {
-        "key": work.key("change", statistic, series, group=group, contrast=work.contrast_part),
+        "key": _key(work, series, group, statistic),
         "measure": series.measure_part,
         "label": series.label,
         "role": series.plan.role,
@@ -114,7 +117,6 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
     """Write the change of an interval or ratio scale."""
     from outcomes.change import paired_change
 
-    parts = {"series": series, "group": group, "contrast": work.contrast_part}
     result = paired_change(
         pairs["before"].to_numpy(),
         pairs["after"].to_numpy(),
@@ -126,7 +128,7 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
     inputs = ("people/change",)
     for name, label in PAIRED.items():
         estimate = getattr(result, name)
-        key = work.key("change", name, **parts)
+        key = _key(work, series, group, name)
         if estimate is not None:
             work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=inputs)
         elif name in result.reasons:
@@ -151,7 +153,6 @@ def _beyond_error(
     """Write how many people changed by more than the measurement error, and how many would by error alone."""
     from outcomes.change import change_classes
 
-    parts = {"series": series, "group": group, "contrast": work.contrast_part}
     classes = change_classes(
         pairs["change"].to_numpy(),
         mdc=error.mdc,
@@ -172,14 +173,14 @@ def _beyond_error(
     for name, label in labels.items():
         estimate = getattr(classes, name)
         if estimate is not None:
-            key = work.key("change", name, **parts)
+            key = _key(work, series, group, name)
             work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=inputs)
     used = Estimate(
         value=error.mdc, unit=series.scale.unit, method="mdc_used", n_people=len(pairs), n_values=len(pairs),
         source=error.source,
     )  # fmt: skip
     label = f"{series.label}: minimal detectable change that people are held against"
-    work.add(work.key("change", "mdc95_used", **parts), used, label, series.plan.role, inputs=error.inputs)
+    work.add(_key(work, series, group, "mdc95_used"), used, label, series.plan.role, inputs=error.inputs)
     row |= {"mdc": error.mdc, "mdc_source": error.source}
     row |= {f"n_{name}": getattr(classes, name).value for name in ("better", "within", "other")}
 
@@ -195,17 +196,16 @@ def _ranked(
     """Write the change of an ordinal scale: by rank, and as a table of who moved from which grade to which."""
     from outcomes.change import ordinal_change, transition_table
 
-    parts = {"series": series, "group": group, "contrast": work.contrast_part}
     levels = series.definition.levels(series.scale.key)
     before, after = pairs["before"].to_numpy(), pairs["after"].to_numpy()
     result = ordinal_change(before, after, levels=levels, unit=series.scale.unit)
     for name, label in RANKED.items():
         estimate = getattr(result, name, None)
         if estimate is not None:
-            key = work.key("change", name, **parts)
+            key = _key(work, series, group, name)
             work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=("people/change",))
     work.record.refuse(
-        work.key("change", "mdc95", **parts),
+        _key(work, series, group, "mdc95"),
         "an ordinal grade has no minimal detectable change; the transition table shows who moved",
         label=f"{series.label}: minimal detectable change",
         role=series.plan.role,
@@ -248,7 +248,7 @@ def _people(work: Work, series: Series, group: str, pairs: pd.DataFrame) -> pd.D
         change = out["change"].to_numpy() * sign
         out["class"] = np.select([change >= error.mdc, change <= -error.mdc], [good, other], within)
     out["group"] = group
-    out["key"] = work.key("change", "mean", series, group=group, contrast=work.contrast_part)
+    out["key"] = _key(work, series, group, "hodges_lehmann" if series.ordinal else "mean")
     out["measure"], out["scale"] = series.definition.key, series.scale.key
     out["place"], out["side_rule"] = series.place, series.sides
     out["before_visit"], out["after_visit"] = work.contrast

@@ -123,13 +123,13 @@ def _tables(work: Work, dose: pd.DataFrame, weeks: pd.DataFrame) -> None:
     work.record.add_table("dose_by_visit", columns, rows)
     by_week = weeks.groupby("week", sort=True)
     rows = [
-        (int(week), part["participant_id"].nunique(), *(part[column].sum(min_count=1) for column in sums))
-        for week, part in by_week
+        (part["week"].iloc[0], part["participant_id"].nunique(), *(part[column].sum(min_count=1) for column in sums))
+        for _, part in by_week
     ]
     work.record.add_table("dose_by_week", {"week": "1", "people": "1", **units}, rows)
     sessions = work.study.table("sessions")
-    rows = session_counts(work.study.tables)[["status", "reason", "n"]].itertuples(index=False, name=None)
-    work.record.add_table("session_status", {"status": "", "reason": "", "n": "1"}, rows)
+    counts = session_counts(work.study.tables)[["status", "reason", "n"]].itertuples(index=False, name=None)
+    work.record.add_table("session_status", {"status": "", "reason": "", "n": "1"}, counts)
     status = sessions["status"].value_counts()
     for word in ("done", "shortened", "missed", "cancelled"):
         key = work.key("dose", f"sessions_{word}")

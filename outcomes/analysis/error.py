@@ -175,13 +175,20 @@ def _published_error(work: Work, series: Series) -> UsableError | None:
         if series.ordinal:
             raise DesignError(ORDINAL)
         value = published_value(
-            series.definition, series.plan.published, variant=series.plan.variant or "", unit_of_analysis=what
+            series.definition,
+            series.plan.published,
+            variant=series.plan.variant or "",
+            unit_of_analysis=what,
+            scale=series.scale.key,
         )
+        if not isinstance(value.value, int | float):
+            raise DesignError(f"the published value is {value.value}, not one number")
+        mdc = float(value.value)
     except DesignError as refusal:
         work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, unit=series.scale.unit)
         return None
     estimate = Estimate(
-        value=float(value.value),
+        value=mdc,
         unit=value.unit,
         method="published_value",
         n_people=0,
@@ -190,4 +197,4 @@ def _published_error(work: Work, series: Series) -> UsableError | None:
         caveats=("published_error",) if value.status == "VERIFIED" else ("published_error", "from_memory"),
     )
     work.add(key, estimate, label, series.plan.role, unit_of_analysis=what)
-    return UsableError(float(value.value), None, None, f"published: {value.source} ({value.population})", (key,))
+    return UsableError(mdc, None, None, f"published: {value.source} ({value.population})", (key,))

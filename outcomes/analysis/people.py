@@ -54,15 +54,18 @@ def _flow_of(work: Work, series: Any, group: str, members: Any, rows: list[tuple
         for visit in work.contrast
     ]
     both = have[0] & have[1]
-    parts = {"series": series, "group": group, "contrast": work.contrast_part}
-    work.count(work.key("flow", "analysed", **parts), len(both), f"{series.label}: people analysed")
+
+    def key(statistic: str) -> str:
+        return work.key("flow", statistic, series, group=group, contrast=work.contrast_part)
+
+    work.count(key("analysed"), len(both), f"{series.label}: people analysed")
     work.count(
-        work.key("flow", "missing_before", **parts),
+        key("missing_before"),
         len(members) - len(have[0]),
         f"{series.label}: people without a first value",
     )
     work.count(
-        work.key("flow", "missing_after", **parts),
+        key("missing_after"),
         len(have[0] - have[1]),
         f"{series.label}: people with a first value and no second",
     )

@@ -96,7 +96,9 @@ def _both_sides(rows: pd.DataFrame, series: Series, trained: pd.Series, keys: li
     wide = rows.set_index([*keys, "side"])[["value", "reason", "cells"]].unstack("side")
     if not len(wide):
         return pd.DataFrame(columns=[*keys, "value", "reason", "cells"])
-    wide = wide.reindex(columns=pd.MultiIndex.from_product([["value", "reason", "cells"], ["left", "right"]]))
+    wide = pd.DataFrame(wide).reindex(
+        columns=pd.MultiIndex.from_product([["value", "reason", "cells"], ["left", "right"]])
+    )
     sides = wide["value"].to_numpy(dtype=float)
     complete = ~np.isnan(sides).any(axis=1)
     value = np.full(len(wide), np.nan)
@@ -169,7 +171,7 @@ def _first_event(study: Study, table: str, kind: str, days: pd.DataFrame) -> pd.
     day_column = {"changes": "changed_day", "events": "occurred_day"}[table]
     events = study.table(table)
     events = events[events["kind"] == kind]
-    start, end = study.protocol.analysis.compare
+    start, end = study.protocol.analysis.compare or ("", "")
     by_visit = days.set_index(["participant_id", "visit"])["visited_day"].unstack("visit")
     low = events["participant_id"].map(by_visit[start]) if start in by_visit else float("nan")
     high = events["participant_id"].map(by_visit[end]) if end in by_visit else float("nan")
