@@ -26,6 +26,17 @@ if TYPE_CHECKING:
 ABSENT = "absent_because"
 AS_TEXT = "Format the column as text before typing grades such as 1+ or 1-2."
 
+HINTS = {
+    "looks_like_date": "; a grade may have become a date",
+    "decimal_comma": "; with a decimal point",
+    "ambiguous_number": "; the comma could be a thousands mark or a decimal mark",
+    "censored": "; a limit of the device is no value: leave it empty and say so in a note",
+    "two_values": "; one value a cell, one side a row",
+    "unit_in_cell": "; the number alone, without its unit",
+    "formula_error": "; an error is not the same as empty",
+}
+"""What to say beside what an item accepts, by the rule that a response breaks."""
+
 
 def read_answers(draft: Draft, reader: Reader, catalogue: Catalogue) -> None:
     """Check the key of every answer and read its response.
@@ -263,7 +274,7 @@ class _Answers:
         draft = self.draft
         for i, feed in enumerate(draft.feeds):
             given = feed.units.get("response", "")
-            mine = np.flatnonzero(rows & (draft.feed == i)) if given else []
+            mine = np.flatnonzero(rows & (draft.feed == i) & bool(given))
             if not len(mine):
                 continue
             try:
@@ -313,8 +324,8 @@ class _Answers:
         by_rule: dict[tuple[str, str], list[tuple[int, str]]] = {}
         for i in wrong.tolist():
             rule, hint, remedy = str(reading.problem[i]), "", ""
-            if rule == "looks_like_date":
-                hint, remedy = "; a grade may have become a date", AS_TEXT
+            if rule in HINTS:
+                hint, remedy = HINTS[rule], AS_TEXT if rule == "looks_like_date" else ""
             elif item.range is not None and NUMBER_PATTERN.fullmatch(typed[i]):
                 hint = self._fits(item, float(typed[i]), int(rows[i]))
             by_rule.setdefault((rule, remedy), []).append((i, reading.expected + hint))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from outcomes.errors import near_word
 from outcomes.intake.doubts import number_doubts, unit_row
-from outcomes.intake.drafts import NORMALISED, USED, Draft
+from outcomes.intake.drafts import EMPTIED, NORMALISED, USED, Draft
 from outcomes.intake.moments import read_moments
 from outcomes.intake.numerals import NUMBER_PATTERN, number_problem, plain_number
 from outcomes.intake.raw import CLOCK, DATE, ERROR, TEXT, UNCALCULATED, texts, unique
@@ -98,8 +98,11 @@ def _texts(draft: Draft, column: Column, reader: Reader) -> None:
 
 def _word_check(column: Column, reader: Reader) -> Callable[[str], str]:
     """Return the function that says what would do for a text, or nothing where it does."""
-    plans = {"group": reader.protocol.groups, "visit": reader.protocol.visits}.get(column.name, ())
-    words = column.words or tuple(plan.key for plan in plans)
+    plans = {
+        "group": [group.key for group in reader.protocol.groups],
+        "visit": [visit.key for visit in reader.protocol.visits],
+    }
+    words = column.words or tuple(plans.get(column.name, ()))
     if words:
         listed = ", ".join(words)
         return lambda text: "" if text in words else f"one of {listed}{near_word(text, words)}"
@@ -193,7 +196,11 @@ def _blank_keys(draft: Draft, reader: Reader) -> None:
         if len(rows):
             column = next((form for form in draft.table.by_name[name].headings if form in draft.typed), name)
             expected = f"a value; without '{name}' the row belongs to nothing"
-            reader.found.at(draft, rows, column, "set_aside", "blank_key", expected)
+            state = draft.state.get(column, np.zeros(len(draft), dtype=np.int8))[rows]
+            said = (
+                (state == EMPTIED) & (draft.why[column][rows] != draft.reason("missing_word")) if state.any() else state
+            )
+            reader.found.at(draft, rows[said == 0], column, "set_aside", "blank_key", expected)
             draft.set_aside(rows, "blank_key")
 
 

@@ -66,7 +66,8 @@ class _Sessions:
         status = self.draft.text.get("status")
         if status is None:
             return self.draft.used
-        return self.draft.used & (np.isin(status, DELIVERED) | (status == ""))
+        took_place: Flags = self.draft.used & (np.isin(status, DELIVERED) | (status == ""))
+        return took_place
 
     def _ask(self, rows: Flags, column: str, rule: str, expected: list[str] | str) -> None:
         import numpy as np

@@ -47,7 +47,7 @@ class Enrolment:
         return np.array([self.people[text] for text in different], dtype=np.int64)[codes]
 
 
-def count_days(drafts: Mapping[str, Draft], found: Collector) -> Enrolment:
+def count_days(drafts: Mapping[str, Draft], protocol: Protocol, found: Collector) -> Enrolment:
     """Give every day and moment its ``..._day``; one query says for whom enrolment is not known."""
     import numpy as np
 
@@ -71,7 +71,8 @@ def count_days(drafts: Mapping[str, Draft], found: Collector) -> Enrolment:
                 enrolment.known[person[rows]] = True
     enrolment.zero = np.where(enrolment.zero == FAR, earliest, enrolment.zero)
     if "participants" in drafts:
-        _ask_enrolment(drafts["participants"], enrolment, dated, found)
+        windows = any(visit.window_days is not None for visit in protocol.visits)
+        _ask_enrolment(drafts["participants"], enrolment, dated | windows, found)
     for draft in tables:
         person = enrolment.of(draft)
         for name, moments in draft.moment.items():
@@ -86,17 +87,15 @@ def _since(moments: NDArray[np.datetime64], zero: Integers) -> Floats:
     return np.where(np.isnat(moments) | (zero == FAR), np.nan, (days - zero).astype(np.float64))
 
 
-def _ask_enrolment(draft: Draft, enrolment: Enrolment, dated: Flags, found: Collector) -> None:
-    """Ask once about participants without a day of enrolment, unless all their days are typed as numbers."""
+def _ask_enrolment(draft: Draft, enrolment: Enrolment, matters: Flags, found: Collector) -> None:
+    """Ask once about participants without a day of enrolment, unless their days are typed as numbers."""
     import numpy as np
 
     person = enrolment.of(draft)
     typed = draft.number.get("enrolled_day")
     if typed is not None and "enrolled_on" not in draft.moment:
         enrolment.known[person[~np.isnan(typed) & draft.used]] = True
-    rows = np.flatnonzero(
-        draft.used & ~enrolment.known[person] | draft.used & dated[person] & (enrolment.zero[person] == FAR)
-    )
+    rows = np.flatnonzero(draft.used & ~enrolment.known[person] & matters[person])
     if len(rows):
         expected = (
             f"enrolled_on for everybody; {len(rows)} participants have none: "
@@ -142,7 +141,7 @@ def visits_of(draft: Draft, stem: str) -> Visits:
     import numpy as np
 
     rows = np.flatnonzero(draft.used)
-    person, people = unique(draft.text["participant_id"][rows])
+    person, _ = unique(draft.text["participant_id"][rows])
     visit, visits = unique(draft.text["visit"][rows])
     count = len(draft)
     day = draft.number.get(f"{stem}_day", np.full(count, np.nan))[rows]

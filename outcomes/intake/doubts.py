@@ -1,4 +1,4 @@
-"""A whole column in doubt: decimal commas, thousands marks, a row of units, dates in two orders. Refused, never guessed."""
+"""A whole column in doubt: decimal commas, thousands marks, units, dates in two orders. Refused, never guessed."""
 
 from __future__ import annotations
 
@@ -91,7 +91,8 @@ def date_doubts(draft: Draft, form: str, rows: Integers, rule: str, reader: Read
             also = f", but '{only_month}' only month first" if only_day and only_month else ""
             rows = rows[[settling, *range(settling), *range(settling + 1, len(typed))]]
             expected = f"dates with one reading, {len(rows)} cells; this one can only be {order} first{also}"
-        remedy = f'Say date_format = "{day_first}" or "{month_first}" under [intake] in protocol.toml, or format in columns.csv.'
+        either = f'"{day_first}" or "{month_first}"'
+        remedy = f"Say date_format = {either} under [intake] in protocol.toml, or format in columns.csv."
     elif rule == "two_digit_year":
         expected, remedy = f"dates with four digits of year, {len(rows)} cells", "Type the year in full."
     else:

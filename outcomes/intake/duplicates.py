@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from outcomes.intake.drafts import DUPLICATE, USED, Draft
+from outcomes.intake.drafts import DUPLICATE, Draft
 
 if TYPE_CHECKING:
     from outcomes.intake.collector import Collector
@@ -53,14 +53,15 @@ def _values(draft: Draft, name: str) -> Integers:
     import numpy as np
     import pandas as pd
 
+    values: Any
     if name in draft.moment:
         values = draft.moment[name].view(np.int64)
     elif name in draft.number:
         values = draft.number[name]
     else:
         values = draft.text.get(name, draft.typed.get(name))
-    codes, _ = pd.factorize(values)
-    return codes.astype(np.int64) + 1
+    codes: Integers = pd.factorize(values)[0].astype(np.int64) + 1
+    return codes
 
 
 def _codes(draft: Draft, names: Iterable[str]) -> Integers:
@@ -114,7 +115,7 @@ def _shown(draft: Draft, name: str, row: int) -> str:
 
 def _differing(draft: Draft, first: int, row: int) -> str:
     """Return the first column in which two rows differ, the answer before the rest."""
-    names = [name for name in (*draft.text, *draft.number, *draft.moment, *draft.extra)]
+    names = [*draft.text, *draft.number, *draft.moment, *draft.extra]
     names.sort(key=lambda name: name != "response")
     for name in names:
         values = _pair(draft, name, first, row)
@@ -134,10 +135,3 @@ def _typed_form(draft: Draft, name: str) -> str:
     """Return the typed column that a derived one such as ``assessed_clock`` comes from."""
     stem = name.rpartition("_")[0]
     return next((form for form in draft.typed if form.rpartition("_")[0] == stem), draft.table.key[0])
-
-
-def used_rows(draft: Draft) -> Integers:
-    """Return the rows that are neither duplicates nor set aside."""
-    import numpy as np
-
-    return np.flatnonzero(draft.row_state == USED)

@@ -124,7 +124,7 @@ def _look_alikes(drafts: Mapping[str, Draft], name: str, found: Collector) -> No
     for draft in drafts.values():
         codes, different = unique(draft.text[name])
         for code, text in enumerate(different):
-            if text and text not in first:
+            if text and text not in first and not any(map(_unseen, text)):
                 rows = np.flatnonzero((codes == code) & draft.used)
                 if len(rows):
                     first[text] = (draft, rows)

@@ -22,7 +22,7 @@ from outcomes.intake.frames import build_frames, frame_hash, sheet_of_frame
 from outcomes.intake.identifiers import check_identifiers
 from outcomes.intake.ledger import Ledger, counted_cells, ledger_files
 from outcomes.intake.limits import check_limits
-from outcomes.intake.mapping import Mapping_, read_mappings
+from outcomes.intake.mapping import HeadingRule, read_mappings
 from outcomes.intake.readers import Contents, near_table, read_settings, read_tables
 from outcomes.intake.settings import Decision, read_decisions, read_words
 from outcomes.intake.settling import Reader
@@ -143,12 +143,12 @@ class _Study:
     catalogue: Catalogue
     words: Mapping[str, Mapping[str, str]]
     decisions: Sequence[Decision]
-    mappings: Sequence[Mapping_]
+    mappings: Sequence[HeadingRule]
     found: Collector
 
     def intake(self, sheets: Sequence[Sheet], hashes: Mapping[str, str], refused: set[str]) -> Intake:
         """Return the checked tables."""
-        plan = plan_feeds(sheets, self.mappings, self.found)
+        plan = plan_feeds(sheets, self.mappings, self.catalogue, self.found)
         drafts = assemble(sheets, plan.feeds)
         self._required(drafts, plan.claimed, sheets, refused)
         read = {
@@ -158,7 +158,7 @@ class _Study:
         self._check(drafts)
         answered, emptied = apply_decisions(drafts, self.decisions, self.found)
         if emptied:
-            count_days(drafts, Collector())
+            count_days(drafts, self.protocol, Collector())
         tables, derived = build_frames(drafts, self.protocol)
         ledger = Ledger(drafts, sheets, read, derived, answered)
         ledger.balance()
@@ -205,7 +205,7 @@ class _Study:
         for draft in drafts.values():
             find_duplicates(draft, self.found)
         check_limits(drafts, reader)
-        enrolment = count_days(drafts, self.found)
+        enrolment = count_days(drafts, self.protocol, self.found)
         check_rows(drafts, reader, enrolment)
         check_visits(drafts, reader, enrolment)
 

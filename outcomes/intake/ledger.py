@@ -161,7 +161,7 @@ class Ledger:
         )
 
     def cells(self) -> pd.DataFrame:
-        """Return one row for every cell that is not as typed: cell, file, sheet, row, column, state, reason, typed, became."""
+        """Return one row for every cell that is not as typed, with what was typed and what became of it."""
         import pandas as pd
 
         columns = ["cell", "file", "sheet", "row", "column", "state", "reason", "typed", "became"]

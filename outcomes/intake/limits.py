@@ -17,7 +17,7 @@ from outcomes.units import printed_unit
 from outcomes.vocabulary import DELIVERED
 
 if TYPE_CHECKING:
-    from outcomes.intake.raw import Flags, Floats, Integers
+    from outcomes.intake.raw import Flags, Floats, Integers, Texts
 
 Range = tuple[float, float]
 LEVELS = {"C": 8, "T": 12, "L": 5, "S": 5}
@@ -157,7 +157,7 @@ def _cases(drafts: Mapping[str, Draft], draft: Draft, column: str) -> Integers:
     return chosen
 
 
-def _context(drafts: Mapping[str, Draft], draft: Draft, name: str) -> object:
+def _context(drafts: Mapping[str, Draft], draft: Draft, name: str) -> Texts:
     """Return a column of the row itself, else of its participant, "" where unknown."""
     import numpy as np
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from outcomes.errors import DefinitionError, DesignError, near_word
+from outcomes.errors import DesignError, UsageError, near_word
 from outcomes.intake.dates import format_fault
 from outcomes.intake.settings import Line, read_lines
 from outcomes.intake.text_files import tidy_heading
@@ -20,14 +20,14 @@ if TYPE_CHECKING:
     from protocols.schema import Protocol
 
 FIXING = COLUMNS_CSV[6:]
-"""Headings of columns.csv that fix a part of the key: visit, occasion, measure, version, item, place, side, trial, rater."""
+"""Headings of columns.csv that fix a part of the key, from visit to rater."""
 
 NOT_READ = "-"
 """Column of a heading, or table of a sheet, that is known and not read."""
 
 
 @dataclass(frozen=True, slots=True)
-class Mapping_:  # noqa: N801 - Mapping is taken
+class HeadingRule:
     """One row of columns.csv."""
 
     row: int
@@ -40,7 +40,7 @@ class Mapping_:  # noqa: N801 - Mapping is taken
     fixed: Mapping[str, str]
 
 
-def read_mappings(raw: bytes | None, protocol: Protocol, catalogue: Catalogue, found: Collector) -> list[Mapping_]:
+def read_mappings(raw: bytes | None, protocol: Protocol, catalogue: Catalogue, found: Collector) -> list[HeadingRule]:
     """Return the rows of columns.csv that are sound; the others are refused by row."""
     if raw is None:
         return []
@@ -54,9 +54,9 @@ def read_mappings(raw: bytes | None, protocol: Protocol, catalogue: Catalogue, f
     return mappings
 
 
-def _mapping(line: Line) -> Mapping_:
+def _mapping(line: Line) -> HeadingRule:
     column = line["column"] or ("response" if line["measure"] or line["item"] else "")
-    return Mapping_(
+    return HeadingRule(
         line.row,
         line["sheet"],
         tidy_heading(line["heading"]),
@@ -136,8 +136,8 @@ def _fixed_faults(line: Line, table: str, protocol: Protocol, catalogue: Catalog
 def _measure_faults(line: Line, table: str, catalogue: Catalogue) -> Iterator[tuple[str, str, str]]:
     try:
         definition = catalogue.get(line["measure"], line["version"] or None)
-    except (DefinitionError, KeyError, DesignError):
-        if line["measure"] in catalogue.keys():
+    except UsageError:
+        if line["measure"] in catalogue:
             yield "version", "unknown_version", f"a version of {line['measure']} that exists"
         else:
             yield (

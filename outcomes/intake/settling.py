@@ -71,7 +71,7 @@ def _key_column(draft: Draft, name: str) -> bool:
 
 
 def settle(draft: Draft, name: str, kind: str, reader: Reader) -> tuple[Integers, list[str]]:
-    """Normalise the texts of a column and return them by code: trimmed, one Unicode form, declared words, missing words.
+    """Settle the texts of a column: trimmed, in one Unicode form, with declared words and missing words.
 
     Returns
     -------

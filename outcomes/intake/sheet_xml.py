@@ -17,7 +17,7 @@ ENTRY_LIMIT = 10_000
 UNPACKED_LIMIT = 1_000_000_000
 RATIO_LIMIT = 100
 SMALL = 10_000_000
-"""Archives beyond these are refused unread: entries, bytes unpacked, ratio of unpacked to packed above `SMALL` bytes."""
+"""Archives beyond these are refused unread: entries, bytes unpacked, unpacked to packed above `SMALL` bytes."""
 
 HINTS = (b"<f", b't="e"', b"<mergeCell", b'hidden="', b":f>", b"t='e'")
 

@@ -29,6 +29,8 @@ OTHER_UNITS: dict[str, tuple[str, ...]] = {
 def fitting_unit(value: float, unit: str, usual: tuple[float, float]) -> str:
     """Return a unit in which `value` would be usual, or an empty text.
 
+    A twentieth of the highest usual value is the least that counts: almost nothing is usual in any small unit.
+
     Examples
     --------
     >>> fitting_unit(17.5, "cm", (35, 70)), fitting_unit(1800, "min", (5, 60)), fitting_unit(30, "cm", (35, 70))
@@ -37,6 +39,7 @@ def fitting_unit(value: float, unit: str, usual: tuple[float, float]) -> str:
     ('mm', '')
     """
     low, high = usual
+    low = max(low, high / 20)
     for other in OTHER_UNITS.get(unit_code(unit), ()):
         turned = value * conversion_factor(other, unit)
         if value != 0 and low <= turned <= high:

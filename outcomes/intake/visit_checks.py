@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from outcomes.intake.collector import Target
@@ -71,7 +72,9 @@ def _windows(
 ) -> None:
     for i, (participant, key, day) in enumerate(zip(visits.participant, visits.visit, visits.day, strict=True)):
         plan = planned.get(key)
-        if plan is None or plan.window_days is None or day != day or not enrolment.known[enrolment.people[participant]]:
+        if plan is None or plan.week is None or plan.window_days is None or day != day:
+            continue
+        if not enrolment.known[enrolment.people[participant]]:
             continue
         low, high = plan.week * 7 - plan.window_days[0], plan.week * 7 + plan.window_days[1]
         if not low <= day <= high:
@@ -88,13 +91,14 @@ def _order(
     planned: Mapping[str, VisitPlan],
 ) -> None:
     """Ask about a visit that lies before a visit planned earlier."""
-    of_person: dict[str, list[tuple[float, float, int]]] = {}
+    place = {key: i for i, key in enumerate(planned)}
+    of_person: dict[str, list[tuple[int, float, int]]] = {}
     for i, (participant, key, day) in enumerate(zip(visits.participant, visits.visit, visits.day, strict=True)):
         if key in planned and day == day:
-            of_person.setdefault(participant, []).append((planned[key].week, float(day), i))
+            of_person.setdefault(participant, []).append((place[key], float(day), i))
     for participant, held in of_person.items():
         held.sort()
-        for (_, before, earlier), (_, day, i) in zip(held, held[1:], strict=False):
+        for (_, before, earlier), (_, day, i) in pairwise(held):
             if day < before:
                 when = _when(enrolment, participant, before)
                 expected = f"a day after {visits.visit[earlier]}, {when}; {visits.visit[i]} is before it"
