@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from outcomes.result import Estimate
@@ -40,8 +41,9 @@ def _flow(work: Work) -> None:
             for series in work.study.series:
                 _flow_of(work, series, group, members, rows)
     work.record.add_table("flow", {"stage": "", "n": "1", "note": ""}, rows)
-    reasons = people.loc[left, "left_reason"].fillna("not recorded").value_counts()
-    work.record.add_table("left", {"reason": "", "n": "1"}, sorted(reasons.items(), key=lambda r: (-r[1], r[0])))
+    reasons = Counter(people.loc[left, "left_reason"].fillna("not recorded").astype(str))
+    ordered = sorted(reasons.items(), key=lambda reason: (-reason[1], reason[0]))
+    work.record.add_table("left", {"reason": "", "n": "1"}, ordered)
 
 
 def _flow_of(work: Work, series: Any, group: str, members: Any, rows: list[tuple[str, int, str]]) -> None:
