@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -16,8 +17,11 @@ from outcomes.matrices import complete_matrix
 from outcomes.reliability.variance import MeanSquares, mean_squares
 from outcomes.result import Estimate, Interval, Result
 
-_WEIR = "Weir (2005) J Strength Cond Res 19:231"
-_BLAND = "Bland & Altman (1996) BMJ 313:744"
+_SOURCES = {
+    "standard_error_agreement": "Weir (2005) J Strength Cond Res 19:231",
+    "standard_error_consistency": "Weir (2005) J Strength Cond Res 19:231",
+    "within_person_standard_deviation": "Bland & Altman (1996) BMJ 313:744",
+}
 
 Z95 = 1.96
 Z90 = 1.645
@@ -133,29 +137,15 @@ def measurement_error(
     caveats = ("few_retested",) if squares.n < FEW else ()
     lowered = (*caveats, "occasion_variance_negative") if variance_occasions < 0 else caveats
 
-    def spread(name: str, variance: float, df: float, notes: tuple[str, ...], source: str) -> Estimate:
-        sd = math.sqrt(variance)
-        return Estimate(
-            value=sd,
-            unit=unit,
-            method=name,
-            n_people=squares.n,
-            n_values=squares.n * squares.k,
-            interval=standard_deviation_interval(sd, df, level=level) if sd > 0 else None,
-            source=source,
-            caveats=notes if sd > 0 else (*notes, "perfect_agreement"),
-        )
-
-    agreement = spread("standard_error_agreement", e + max(0.0, variance_occasions), df, lowered, _WEIR)
-    consistency = spread("standard_error_consistency", e, squares.df_error, caveats, _WEIR)
+    spread = partial(_spread, squares, unit, level)
+    agreement = spread("standard_error_agreement", e + max(0.0, variance_occasions), df, lowered)
+    consistency = spread("standard_error_consistency", e, squares.df_error, caveats)
     percents, reasons = _percents(matrix, scale)
     mdc95 = _times(agreement, "mdc95", Z95 * math.sqrt(2))
     return MeasurementError(
         standard_error_agreement=agreement,
         standard_error_consistency=consistency,
-        within_person_standard_deviation=spread(
-            "within_person_standard_deviation", w, squares.df_within, caveats, _BLAND
-        ),
+        within_person_standard_deviation=spread("within_person_standard_deviation", w, squares.df_within, caveats),
         mdc95=mdc95,
         mdc90=_times(agreement, "mdc90", Z90 * math.sqrt(2)),
         mdc95_consistency=_times(consistency, "mdc95_consistency", Z95 * math.sqrt(2)),
@@ -166,6 +156,23 @@ def measurement_error(
         n_people=squares.n,
         n_occasions=squares.k,
         reasons=reasons,
+    )
+
+
+def _spread(
+    squares: MeanSquares, unit: str, level: float, name: str, variance: float, df: float, caveats: tuple[str, ...]
+) -> Estimate:
+    """Return the root of a variance with its chi-square interval; without variance, 0 with a caveat."""
+    sd = math.sqrt(variance)
+    return Estimate(
+        value=sd,
+        unit=unit,
+        method=name,
+        n_people=squares.n,
+        n_values=squares.n * squares.k,
+        interval=standard_deviation_interval(sd, df, level=level) if sd > 0 else None,
+        source=_SOURCES[name],
+        caveats=caveats if sd > 0 else (*caveats, "perfect_agreement"),
     )
 
 
