@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from outcomes.errors import DesignError
 from outcomes.result import Estimate
@@ -143,8 +143,14 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
         row["change_low"], row["change_high"] = result.mean.interval.low, result.mean.interval.high
     row["p"] = result.mean.test.p if result.mean.test is not None else None
     error = work.errors.get(series.name)
-    if error is not None:
+    if error is None:
+        return
+    try:
         _beyond_error(work, series, group, pairs, error, row)
+    except DesignError as refusal:
+        label = f"{series.label}: people beyond the minimal detectable change"
+        key = _key(work, series, group, "share_better")
+        work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, n_people=len(pairs))
 
 
 def _beyond_error(
@@ -235,23 +241,22 @@ def _ranked(
 
 def _people(work: Work, series: Series, group: str, pairs: pd.DataFrame) -> pd.DataFrame:
     """Return the change of every person of one series, with the class against the measurement error."""
-    import numpy as np
+    from outcomes.change import classify
 
-    assert work.contrast is not None
     error = work.errors.get(series.name)
-    good, within, other = series.words
-    sign = series.hoped_sign or 1
+    words = dict(zip(("better", "within", "other"), series.words, strict=True))
     out = pairs.reset_index().rename(columns={"index": "participant_id"})
     if error is None:
         out["class"] = ""
     else:
-        change = out["change"].to_numpy() * sign
-        out["class"] = np.select([change >= error.mdc, change <= -error.mdc], [good, other], within)
+        direction: Literal["lower", "higher"] = "lower" if series.hoped_sign < 0 else "higher"
+        classes = classify(out["change"].to_numpy(), mdc=error.mdc, better=direction)
+        out["class"] = [words[name] for name in classes]
     out["group"] = group
     out["key"] = _key(work, series, group, "hodges_lehmann" if series.ordinal else "mean")
     out["measure"], out["scale"] = series.definition.key, series.scale.key
     out["place"], out["side_rule"] = series.place, series.sides
-    out["before_visit"], out["after_visit"] = work.contrast
+    out["before_visit"], out["after_visit"] = work.contrast or ("", "")
     return out
 
 
