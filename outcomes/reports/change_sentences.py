@@ -7,10 +7,8 @@ from typing import Any, Literal
 
 from outcomes.reports import format as fmt
 from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.wording import Sentence, not_reported, sentence_of
-
-NOT_SHOWN = "not shown"
-"""In place of a count that would give a smaller one away."""
 
 Verdict = Literal["changed", "could not tell", "no larger than error", "not estimable"]
 
@@ -136,9 +134,17 @@ def class_counts(facts: Facts, row: Any) -> tuple[tuple[str, ...], list[str]]:
     known = [int(n) for n in counts if n is not None]
     if len(known) < len(counts):
         return names, []
-    parts = facts.small.parts(known, first=1)
-    texts = [NOT_SHOWN if n is None else fmt.number(n) for n in parts]
-    return names, [facts.small.words if facts.small.hides(n) else t for n, t in zip(known, texts, strict=True)]
+    return names, facts.small.texts(known, first=1)
+
+
+def change_of_outcome(facts: Facts) -> str:
+    """Return the change of the report's outcome in a few words, for two records side by side."""
+    row = facts.row
+    if row is None or row["change"] is None:
+        return "no change estimated"
+    if facts.small.hides(row["n"]):
+        return f"not shown ({facts.small.words} people)"
+    return f"{facts.title_of(row)[0]} {change_words(facts, row)}, n = {row['n']}"
 
 
 def _beyond(facts: Facts, row: Any) -> Iterator[Sentence]:

@@ -12,6 +12,7 @@ from outcomes.reports import conference_tables as tables
 from outcomes.reports import format as fmt
 from outcomes.reports.abstract import Abstract, build_abstract, page_notes
 from outcomes.reports.blocks import Block, lines_block, table_block
+from outcomes.reports.change_sentences import change_of_outcome
 from outcomes.reports.conference_figures import Figures
 from outcomes.reports.facts import DESIGNS, Facts
 from outcomes.reports.people import People
@@ -41,6 +42,7 @@ class ConferenceReport:
     figures: Figures
     word_limit: int = 0
     paper: str = "A4"
+    protocol_facts: Facts | None = None
 
     @cached_property
     def abstract_text(self) -> Abstract:
@@ -61,7 +63,16 @@ class ConferenceReport:
 
     def settle(self) -> None:
         """Show what the author should settle before handing the abstract in."""
-        show(lines_block("settle", "settle", list(self.abstract_text.findings) or ["Nothing is left to settle."]))
+        lines = [*self._both_numbers(), *self.abstract_text.findings]
+        show(lines_block("settle", "settle", lines or ["Nothing is left to settle."]))
+
+    def _both_numbers(self) -> list[str]:
+        """Return, where a choice of the protocol was changed for this record, the number of the protocol beside it."""
+        if self.protocol_facts is None:
+            return []
+        pair = [change_of_outcome(facts) for facts in (self.protocol_facts, self.facts)]
+        changed = "; ".join(self.facts.changed_choices)
+        return [f"Differs from protocol: {changed}. By the protocol: {pair[0]}. In this report: {pair[1]}."]
 
     def abstract(self) -> None:
         """Show the abstract with its length."""
@@ -164,7 +175,19 @@ def open_report(
     _refuse_other_analysis(facts, dose_window, minimal_change)
     if facts.rows and facts.visits:
         facts.exposures  # noqa: B018  a wrong dose_metric is refused now, not in a later cell
-    return ConferenceReport(facts, Figures(facts, People(results / "people")), word_limit, paper)
+    planned = _planned(folder, results) if facts.meta.get("changed_choices") else None
+    return ConferenceReport(facts, Figures(facts, People(results / "people")), word_limit, paper, planned)
+
+
+def _planned(folder: Path, results: Path) -> Facts | None:
+    """Return the facts of the protocol's own run, where there is one beside this record."""
+    from outcomes.analysis import latest_results
+
+    try:
+        latest = latest_results(folder)
+    except UsageError:
+        return None
+    return None if latest == results else Facts(Record.read(latest / "record.json"))
 
 
 def _refuse_other_analysis(facts: Facts, dose_window: str, minimal_change: str) -> None:

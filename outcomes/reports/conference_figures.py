@@ -61,9 +61,9 @@ class Figures:
 
     def _left_words(self, n: int) -> str:
         rows = rows_of(self.facts.record, "left")
-        shown = self.facts.small.parts([int(r["n"]) for r in rows])
-        reasons = [f"{fmt.clean(r['reason'], 40)} {k}" for r, k in zip(rows, shown, strict=True) if k is not None]
-        if None in shown:
+        shown = self.facts.small.texts([int(r["n"]) for r in rows])
+        reasons = [f"{fmt.clean(r['reason'], 40)} {k}" for r, k in zip(rows, shown, strict=True) if k.isdecimal()]
+        if len(reasons) < len(rows):
             reasons.append("other reasons not shown" if reasons else "reasons not shown: few people each")
         return f"{fmt.number(n)} left before the end{f' ({chr(44).join(reasons)})' if reasons else ''}".replace(
             ",", ", "

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from outcomes.reports import format as fmt
-from outcomes.reports.change_sentences import NOT_SHOWN, change_words, class_counts, p_words, transitions
+from outcomes.reports.change_sentences import change_words, class_counts, p_words, transitions
 from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.tables import Table
 from outcomes.units import printed_unit
 
@@ -40,11 +41,11 @@ def participants(facts: Facts) -> Table:
         lines.append((f"{name}, {unit}: mean (SD); median (quartiles)", _known(row), value))
     for name in dict.fromkeys(r["characteristic"] for r in rows if r["level"]):
         levels = [r for r in rows if r["characteristic"] == name]
-        shown = small.parts([int(r["n"]) for r in levels])
+        shown = small.texts([int(r["n"]) for r in levels])
         for row, n in zip(levels, shown, strict=True):
             label = f"{CHARACTERISTICS.get(name, name)}: {fmt.clean(row['level'], 60).replace('_', ' ')}"
-            count = NOT_SHOWN if n is None else fmt.share(n, row["n_known"])
-            lines.append((label, _known({"n_known": row["n_known"], "n": enrolled}), count))
+            text = fmt.share(int(row["n"]), row["n_known"]) if n.isdecimal() else n
+            lines.append((label, _known({"n_known": row["n_known"], "n": enrolled}), text))
     columns = ("Characteristic", "n known", "People enrolled")
     return Table.build("People enrolled", columns, lines, note=_small_note(facts))
 
@@ -204,12 +205,9 @@ def harms(facts: Facts) -> Table:
 def grades(facts: Facts, row: Any) -> Table:
     """Return who moved from which grade to which."""
     cells = transitions(facts, row)
-    shown = facts.small.parts([int(c["n"]) for c in cells])
+    shown = facts.small.texts([int(c["n"]) for c in cells])
     before, after = (facts.visit_label(v) for v in facts.visits)
-    lines = [
-        (fmt.clean(c["before"], 40), fmt.clean(c["after"], 40), NOT_SHOWN if n is None else fmt.number(n))
-        for c, n in zip(cells, shown, strict=True)
-    ]
+    lines = [(fmt.clean(c["before"], 40), fmt.clean(c["after"], 40), n) for c, n in zip(cells, shown, strict=True)]
     caption = f"{facts.title_of(row)[1]}: grade at {before} and at {after}"
     return Table.build(caption, (before, after, "People"), lines, left=(1,), note=_small_note(facts))
 

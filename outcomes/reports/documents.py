@@ -39,7 +39,7 @@ def abstract_docx(abstract: Abstract, *, picture: bytes = b"", caption: str = ""
     if picture:
         _figure(document, picture, caption, alt)
     document.add_heading("Not part of the abstract", level=2)
-    for line in (abstract.length_line, *abstract.findings, *abstract.notes):
+    for line in (abstract.length_line, *abstract.findings, *(n for n in abstract.notes if n != SYNTHETIC)):
         _quiet(document, line)
     out = io.BytesIO()
     document.save(out)

@@ -8,6 +8,9 @@ from typing import Any
 
 from outcomes.reports import format as fmt
 
+NOT_SHOWN = "not shown"
+"""In place of a count that would give a smaller one away."""
+
 
 @dataclass(frozen=True, slots=True)
 class SmallNumbers:
@@ -68,6 +71,18 @@ class SmallNumbers:
             return f"{self.words} of {fmt.number(of)}"
         return f"all but {self.words} of {fmt.number(of)}" if self.hides(of - n) else fmt.share(n, of)
 
+    def texts(self, counts: Sequence[int], *, first: int | None = None) -> list[str]:
+        """Return `parts` as they are printed: a number, "fewer than 5", or "not shown".
+
+        Examples
+        --------
+        >>> SmallNumbers(5).texts([18, 20, 2], first=1)
+        ['18', 'not shown', 'fewer than 5']
+        """
+        parts = self.parts(counts, first=first)
+        shown = [NOT_SHOWN if n is None else fmt.number(n) for n in parts]
+        return [self.words if self.hides(n) else text for n, text in zip(counts, shown, strict=True)]
+
     def parts(self, counts: Sequence[int], *, first: int | None = None) -> list[int | None]:
         """Return counts that add up to a known total, None where withheld, so that no subtraction brings one back.
 
@@ -76,25 +91,35 @@ class SmallNumbers:
         counts : sequence of int
             All parts of one total that is printed.
         first : int, optional
-            Position of the part that goes before the others when one more has to go; the smallest by default.
+            Position of the part that goes before the others when one more has to go; the last by default. The order is
+            fixed: one that followed the sizes would give them away.
 
         Returns
         -------
         list of int or None
-            Beside every count that is too small others go too, until at least two are withheld that together are no
-            fewer than the minimum.
+            Beside every count that is too small others go too, until each small one could still be anything from 1 to
+            one below the minimum, or nothing but zeros is left.
 
         Examples
         --------
         >>> SmallNumbers(5).parts([18, 20, 2]), SmallNumbers(5).parts([18, 20, 0])
-        ([None, 20, None], [18, 20, 0])
-        >>> SmallNumbers(5).parts([18, 20, 2], first=1)
-        [18, None, None]
+        ([18, None, None], [18, 20, 0])
+        >>> SmallNumbers(5).parts([2, 20, 18], first=1)
+        [None, None, 18]
         """
         hidden = {i for i, n in enumerate(counts) if self.hides(n)}
-        rest = sorted((i for i, n in enumerate(counts) if n and i not in hidden), key=lambda i: (i != first, counts[i]))
+        rest = sorted((i for i, n in enumerate(counts) if n and i not in hidden), key=lambda i: (i != first, -i))
         for i in rest if hidden else ():
-            if len(hidden) >= 2 and sum(counts[j] for j in hidden) >= self.minimum:
+            if self._safe([counts[j] for j in hidden]):
                 break
             hidden.add(i)
         return [None if i in hidden else n for i, n in enumerate(counts)]
+
+    def _safe(self, hidden: Sequence[int]) -> bool:
+        """Return whether each small count among `hidden` could be any small count, their sum being known."""
+        total, most = sum(hidden), self.minimum - 1
+        small = sum(self.hides(n) for n in hidden)
+        large = len(hidden) - small
+        lowest = 1 if large else total - (small - 1) * most
+        highest = total - (small - 1) - large * self.minimum
+        return lowest <= 1 and highest >= most

@@ -148,15 +148,13 @@ def _who(facts: Facts) -> Iterator[Sentence]:
     if age is not None and not facts.small.hides(age["n_known"]):
         words.append(f"age {fmt.with_spread(age['mean'], age['sd'], 'a', 0)}")
     sex = [r for r in rows if r["characteristic"] == "sex"]
-    women = next((r for r in sex if r["level"] == "female"), None)
     if sex:
-        n, known = (women["n"] if women else 0), sex[0]["n_known"]
-        words.append(f"{facts.small.share(n, known)} women")
+        women = _of_all(facts, sex, next((r for r in sex if r["level"] == "female"), None))
+        words.append(f"{women} women")
     conditions = [r for r in rows if r["characteristic"] == "condition"]
     if conditions:
         most = max(conditions, key=lambda r: r["n"])
-        name = fmt.clean(most["level"], 60).replace("_", " ")
-        words.append(f"{facts.small.share(most['n'], most['n_known'])} with {name}")
+        words.append(f"{_of_all(facts, conditions, most)} with {fmt.clean(most['level'], 60).replace('_', ' ')}")
     onset = by_name.get("months_since_onset")
     longer = list(words)
     if onset is not None and not facts.small.hides(onset["n_known"]):
@@ -167,6 +165,19 @@ def _who(facts: Facts) -> Iterator[Sentence]:
         return
     texts = [f"{'; '.join(some)}." for some in (longer, words)]
     yield Sentence("who they were", "results", _capital(texts[0]), short=_capital(texts[1]))
+
+
+def _of_all(facts: Facts, levels: list[dict[str, Any]], row: dict[str, Any] | None) -> str:
+    """Return how many people are at one level, by the same rule as the table of all levels."""
+    known = levels[0]["n_known"]
+    if row is None:
+        return fmt.share(0, known)
+    counts = [int(r["n"]) for r in levels]
+    text = facts.small.texts(counts)[levels.index(row)]
+    if text.isdecimal():
+        return fmt.share(row["n"], known)
+    two = sum(n > 0 for n in counts) == 2
+    return facts.small.share(row["n"], known) if two or facts.small.hides(row["n"]) else f"a number {text} of {known}"
 
 
 def _capital(text: str) -> str:

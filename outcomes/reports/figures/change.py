@@ -37,7 +37,8 @@ def paired_change(
     mean : (float, float, float), optional
         Mean change and the ends of its interval, from the record.
     error : float, optional
-        Minimal detectable change; the grey band at the side. None for a measure without one, and for ordinal grades.
+        Minimal detectable change: the grey band at the side, and darker lines of people whose change is at least that
+        large. None for a measure without one, and for ordinal grades.
     unpaired : array
         First values of people without a second one: a short dash.
     labels : (str, str)
@@ -69,7 +70,9 @@ def paired_change(
     with style.look():
         ax, side = _two_panels(ax, mean is not None)
         if persons:
-            ax.plot([0, 1], np.vstack([first, second]), color=style.PERSON, lw=0.5, alpha=0.75, zorder=2)
+            beyond = np.abs(second - first) >= (np.inf if error is None else error)
+            for mask, colour, width in ((~beyond, style.PERSON, 0.5), (beyond, style.INK, 0.9)):
+                ax.plot([0, 1], np.vstack([first, second])[:, mask], color=colour, lw=width, zorder=2)
             alone = np.asarray(unpaired, dtype=float)
             dash: dict[str, Any] = {"marker": "_", "s": 22, "color": style.INK, "lw": 0.8, "zorder": 2}
             ax.scatter(np.full(len(alone), -0.07), alone, **dash)
@@ -119,7 +122,6 @@ def _side_panel(side: Axes, mean: tuple[float, float, float], error: float | Non
     side.plot([0.5], [value], color=style.BLACK, marker="D", ms=6, zorder=4)
     side.set_xlim(0, 1)
     side.set_xticks([0.5], ["mean change"])
-    side.tick_params(axis="x", length=0)
     side.spines["left"].set_visible(False)
     side.spines["right"].set_visible(True)
     side.yaxis.tick_right()
@@ -268,7 +270,7 @@ def _stack(ax: Axes, y: float, levels: Sequence[str], counts: Sequence[int], sha
         if not n:
             continue
         red, green, blue, _ = shades(i)
-        ax.barh(y, width, left=left, height=0.5, color=shades(i), edgecolor="white", lw=0.8)
+        ax.barh(y, width, left=left, height=0.5, color=shades(i), edgecolor=style.INK, lw=0.6)
         dark = 0.299 * red + 0.587 * green + 0.114 * blue < 0.5
         middle = left + width / 2
         if width > 0.025:

@@ -8,60 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from outcomes.analysis.association import COLUMNS as ASSOCIATION_COLUMNS
+from outcomes.analysis.change import COLUMNS as CHANGE_COLUMNS
 from outcomes.result import Estimate, HypothesisTest, Interval, Record, record_key
 
 CONTRAST = "week16_minus_week0"
 GIRTH = {"measure": "limb_girth.girth", "place": "mid_thigh.mean"}
 GRADE = {"measure": "mas.rank", "place": "knee_extensors.worse"}
-OUTCOME_COLUMNS = [
-    "key",
-    "measure",
-    "label",
-    "role",
-    "place",
-    "group",
-    "contrast",
-    "unit",
-    "level",
-    "better",
-    "n",
-    "before_mean",
-    "before_sd",
-    "after_mean",
-    "after_sd",
-    "change",
-    "change_low",
-    "change_high",
-    "p",
-    "n_better",
-    "n_within",
-    "n_other",
-    "mdc",
-    "mdc_source",
-    "words_better",
-    "words_other",
-    "reason",
-]
-DOSE_COLUMNS = [
-    "key",
-    "measure",
-    "label",
-    "place",
-    "contrast",
-    "exposure",
-    "per",
-    "n",
-    "slope",
-    "low",
-    "high",
-    "p",
-    "raw_slope",
-    "loo_low",
-    "loo_high",
-    "rank",
-    "rank_p",
-    "reason",
-]
+OUTCOME_COLUMNS = tuple(CHANGE_COLUMNS)
+DOSE_COLUMNS = tuple(ASSOCIATION_COLUMNS)
 DEFAULT_META = {
     "title": "Sixteen weeks of stimulation-assisted leg cycling",
     "question": "Did thigh girth change over sixteen weeks?",

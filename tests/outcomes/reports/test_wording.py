@@ -1,0 +1,164 @@
+from __future__ import annotations
+
+import pytest
+
+from outcomes.reports.abstract import Abstract, build_abstract
+from outcomes.reports.facts import Facts
+from outcomes.reports.sentences import conference_sentences
+from outcomes.reports.wording import causal_words, found_words
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["girth grew because of cycling", "an effect of training", "It worked; this proves it", "cycling Improved girth",
+     "due to the programme", "responders", "a trend towards more", "benefits", "caused"],
+)  # fmt: skip
+def test_causal_words_are_found(text):
+    assert causal_words(text)
+
+
+@pytest.mark.parametrize("text", ["Girth changed.", "It was associated with change.", "affected limb", "workstation"])
+def test_plain_words_are_no_causal_words(text):
+    assert not causal_words(text)
+
+
+def all_text(facts):
+    return " ".join(f"{s.text} {s.short}" for s in conference_sentences(facts))
+
+
+def variants(builder):
+    """Yield records of every design and every verdict."""
+    yield builder().full().build()
+    yield builder(design="single case").full().build()
+    yield builder().flow().girth(change=0.2, change_low=-0.9, change_high=1.3, p=0.7).association().build()
+    yield builder().flow().girth(change=0.1, change_low=-0.2, change_high=0.4, p=0.6).build()
+    yield builder().flow().girth(mdc=None).association(slope=0.5, low=0.2, high=0.8, p=0.01).build()
+    yield (
+        builder().girth(change=None, change_low=None, change_high=None, p=None, reason="nobody has both values").build()
+    )
+    yield builder(design="test-retest", compare=[], training=None).retest().rest().build()
+    yield builder(**GROUPS).flow(group="arms").girth(group="arms").girth(group="legs").build()
+
+
+GROUPS = {
+    "design": "parallel groups",
+    "groups": [
+        {"key": "arms", "label": "Arm group", "reference": True},
+        {"key": "legs", "label": "Leg group", "reference": False},
+    ],
+}
+
+
+def test_no_sentence_of_ours_claims_a_cause(builder):
+    for record in variants(builder):
+        assert causal_words(all_text(Facts(record))) == []
+
+
+def test_the_first_line_names_the_design(builder):
+    for design, words in (
+        ("single arm", "Single-arm"),
+        ("parallel groups", "parallel groups"),
+        ("test-retest", "Test-retest"),
+    ):
+        first = conference_sentences(Facts(builder(design=design).full().build()))[0]
+        assert words in first.text
+
+
+def test_a_wide_interval_with_zero_could_not_tell(builder):
+    record = builder().girth(change=0.2, change_low=-0.9, change_high=1.3, p=0.7).build()
+    text = all_text(Facts(record))
+    assert "could not tell whether Limb girth changed" in text
+    assert "mean change 0.2 (95% CI −0.9 to 1.3) cm" in text
+    assert "P = 0.70" in text
+
+
+def test_a_narrow_interval_with_zero_is_a_plain_null(builder):
+    record = builder().girth(change=0.1, change_low=-0.2, change_high=0.4, p=0.6).build()
+    assert "did not change by as much as the measurement error" in all_text(Facts(record))
+
+
+def test_a_change_is_held_against_the_error_of_one_person(builder):
+    large = builder().girth(change=2.0, change_low=1.5, change_high=2.5, p=0.0001).build()
+    assert "by more than the measurement error of one person" in all_text(Facts(large))
+    small = builder().girth(change=0.6, change_low=0.3, change_high=0.9, p=0.001).build()
+    assert "by less than the measurement error of one person" in all_text(Facts(small))
+
+
+def test_without_repeats_the_field_that_would_answer_is_named(builder):
+    text = all_text(Facts(builder().girth(mdc=None).build()))
+    assert (
+        "People beyond measurement error: not reported (the table repeats, or minimal_change under [[measures]])"
+        in text
+    )
+
+
+def test_groups_are_described_and_not_compared(builder):
+    record = builder(**GROUPS).flow(group="arms").girth(group="arms").girth(group="legs").build()
+    text = all_text(Facts(record))
+    assert "Arm group: Limb girth" in text
+    assert "Leg group: Limb girth" in text
+    assert "no evidence of a difference between groups" in text
+
+
+def test_a_retest_study_says_reliability_and_no_change(builder):
+    record = builder(design="test-retest", compare=[], training=None).flow().characteristics().retest().rest().build()
+    text = all_text(Facts(record))
+    assert "ICC(A,1) 0.94 (95% CI 0.87 to 0.97)" in text
+    assert "minimal detectable change 1.1 (95% CI 0.9 to 1.6) cm (n = 24)" in text
+    assert "mean change" not in text
+
+
+def test_an_association_with_zero_in_its_interval_could_not_tell(record):
+    assert "Could not tell whether more delivered active time was associated with change" in all_text(Facts(record))
+
+
+def test_harms_say_how_they_were_asked(builder):
+    none = builder(harms_collection="none occurred").harms(0, 0).build()
+    assert "Adverse events were asked about; none was reported." in all_text(Facts(none))
+    assert "Adverse events were not collected." in all_text(Facts(builder(harms_collection="not collected").build()))
+    assert "Adverse events: 9 in fewer than 5 people." in all_text(Facts(builder().harms(9, 3).build()))
+
+
+def test_few_people_give_no_mean(builder):
+    few = builder().girth(people=builder().people[:4]).build()
+    text = all_text(Facts(few))
+    assert "change not estimable (fewer than 5 people)" in text
+    assert "mean change" not in text
+
+
+def test_the_rule_for_few_people_holds_across_sentence_and_table(builder):
+    from outcomes.reports.conference_tables import outcomes
+
+    facts = Facts(builder().full().build())
+    text = all_text(facts)
+    grades = next(row for row in outcomes(facts).rows if "Ashworth" in row[0])
+    assert "grade lower in 12, higher in fewer than 5, of 37 people" in text
+    assert grades[6] == "lower 12, the same not shown, higher fewer than 5"
+
+
+def test_an_author_s_causal_word_is_a_finding(builder):
+    abstract = build_abstract(Facts(builder(title="Effect of cycling").full().build()))
+    assert any("effect" in line for line in abstract.findings)
+
+
+def test_a_randomised_study_may_say_effect(builder):
+    record = builder(title="Effect of cycling", design="parallel groups", allocation="randomised").full().build()
+    assert not any("shows no cause" in line for line in build_abstract(Facts(record)).findings)
+
+
+def test_words_to_blind_are_found_whole():
+    assert found_words("At Riverside, the gym", ["riverside", "gym", "side", " "]) == ["riverside", "gym"]
+
+
+def test_a_text_with_a_blind_word_is_not_called_blinded(builder):
+    report = {"conference": {"words": 250, "headings": ["All"], "blind_words": ["Riverside"]}}
+    named = builder(title="Cycling at Riverside", report=report).full().build()
+    assert "Not blinded: the text contains Riverside." in build_abstract(Facts(named)).findings
+    clean = builder(report=report).full().build()
+    text = build_abstract(Facts(clean)).to_text()
+    assert "none of the 1 word in blind_words stands in the text" in text
+
+
+def test_an_abstract_survives_being_written_as_data(record):
+    abstract = build_abstract(Facts(record))
+    assert Abstract.from_dict(abstract.to_dict()) == abstract
