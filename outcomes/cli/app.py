@@ -163,18 +163,33 @@ def freeze(folder: Folder, as_json: Json = False, quiet: Quiet = False, debug: D
 
 @app.command(
     short_help="Read everything and list every finding.",
-    help=_examples("outcomes check my_study", "outcomes check my_study --json -o findings.json")
+    help=_examples(
+        "outcomes check my_study",
+        "outcomes check my_study --mark",
+        "outcomes check my_study --suggest -o my_study/columns.csv",
+    )
     + "Read every table, list every finding with file, row and column, and write results/check. Exit 3 when a "
     "finding stops the run.",
 )
 def check(
-    folder: Folder, output: File = None, as_json: Json = False, quiet: Quiet = False, debug: Debug = False
+    folder: Folder,
+    suggest: Annotated[
+        bool, typer.Option("--suggest", help="Instead, propose a columns.csv for headings that are not understood.")
+    ] = False,
+    mark: Annotated[
+        bool, typer.Option("--mark", help="Also mark the findings in copies of the workbooks, in results/check.")
+    ] = False,
+    output: File = None,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
 ) -> None:
-    """Read and check a study."""
-    from outcomes.cli.check import check_study
+    """Read and check a study, or propose how its headings map."""
+    from outcomes.cli.check import check_study, suggest_mapping
 
-    stops = check_study(folder, Output(output, as_json, quiet))
-    if stops:
+    if suggest:
+        suggest_mapping(folder, Output(output, as_json, quiet))
+    elif check_study(folder, Output(output, as_json, quiet), mark=mark):
         raise typer.Exit(REFUSED)
 
 
@@ -266,9 +281,11 @@ def report(
 )
 def measures(
     key: Annotated[str | None, typer.Argument(metavar="KEY", help="Key of one measure.", show_default=False)] = None,
-    domain: Annotated[str | None, typer.Option(metavar="WORD", help="Only measures of this construct.")] = None,
+    domain: Annotated[
+        str | None, typer.Option(metavar="WORD", help="Only measures of this domain, such as spasticity.")
+    ] = None,
     population: Annotated[
-        str | None, typer.Option(metavar="WORD", help="Only measures with a published value for these people.")
+        str | None, typer.Option(metavar="WORD", help="Only measures used with these people, such as SCI.")
     ] = None,
     word: Annotated[str | None, typer.Option(metavar="WORD", help="Only measures with this word.")] = None,
     study: Annotated[

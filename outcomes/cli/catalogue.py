@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +21,7 @@ def print_catalogue(key: str | None, filters: Mapping[str, str | None], study: P
     UsageError
         No measure of that key, no folder of that name, or no measure passes the filters.
     """
-    from outcomes.measures import Catalogue, card
+    from outcomes.measures import Catalogue, card, listing
 
     catalogue = Catalogue.packaged()
     if study is not None:
@@ -32,7 +32,8 @@ def print_catalogue(key: str | None, filters: Mapping[str, str | None], study: P
         definition = _found(catalogue, key)
         output.data(card(definition), as_document(definition))
         return
-    chosen = [definition for definition in catalogue if _passes(definition, filters)]
+    chosen = [catalogue.get(row["key"], row["version"]) for row in listing(catalogue, filters["word"])]
+    chosen = [definition for definition in chosen if _passes(definition, filters)]
     if not chosen:
         words = ", ".join(f"--{name} {word}" for name, word in filters.items() if word)
         raise UsageError(f"no measure for {words}; outcomes measures lists all")
@@ -50,16 +51,16 @@ def _found(catalogue: Catalogue, key: str) -> Definition:
 
 
 def _passes(definition: Definition, filters: Mapping[str, str | None]) -> bool:
-    texts: dict[str, Iterable[str]] = {
-        "domain": [definition.construct],
-        "population": [value.population for value in definition.published],
-        "word": [definition.key, definition.title, definition.construct, *(scale.key for scale in definition.scales)],
-    }
+    texts = {"domain": (definition.construct, *definition.domain), "population": definition.populations}
     return all(
-        any(word.lower().replace("_", " ") in text.lower().replace("_", " ") for text in texts[name])
+        any(_plain(word) in _plain(text) for text in texts[name])
         for name, word in filters.items()
-        if word
+        if word and name in texts
     )
+
+
+def _plain(text: str) -> str:
+    return text.lower().replace("_", " ")
 
 
 def as_document(definition: Definition) -> dict[str, Any]:
@@ -69,6 +70,8 @@ def as_document(definition: Definition) -> dict[str, Any]:
         "version": definition.version,
         "title": definition.title,
         "construct": definition.construct,
+        "domain": list(definition.domain),
+        "populations": list(definition.populations),
         "source": definition.source,
         "scales": [{"key": s.key, "unit": s.unit, "level": s.level, "better": s.better} for s in definition.scales],
     }

@@ -18,13 +18,15 @@ GRADE_WORDS: dict[Grade, str] = {
 }
 
 
-def check_study(folder: Path, output: Output) -> bool:
+def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
     """Read a study, print findings and balances; return whether a finding stops the run.
 
     Parameters
     ----------
     folder : Path
     output : Output
+    mark : bool
+        Also write copies of the workbooks with the findings marked.
 
     Raises
     ------
@@ -46,9 +48,43 @@ def check_study(folder: Path, output: Output) -> bool:
         "\n".join(lines),
         {"stops": stops, "findings": [dataclasses.asdict(finding) for finding in findings], "balance": balance},
     )
+    if mark:
+        mark_workbooks(folder, findings, output)
     output.say(f"All findings, the ledger and the balances: {folder / 'results' / 'check'}")
     output.say(remedy if stops else f"Next: outcomes analyse {folder}")
     return stops
+
+
+def mark_workbooks(folder: Path, findings: Sequence[Finding], output: Output) -> None:
+    """Write a copy of every workbook with its findings marked, and say where; csv files have no cells to mark."""
+    from outcomes.intake import mark_findings
+    from protocols import read_protocol
+
+    files = mark_findings(folder, findings, read_protocol(folder / "protocol.toml").intake.header_row)
+    for path in files:
+        output.say(f"Marked copy: {path}")
+    if not files:
+        output.say("No workbook has a finding, so there is no copy to mark; findings.csv names file, row and column.")
+
+
+def suggest_mapping(folder: Path, output: Output) -> None:
+    """Print a columns.csv that may be right for the headings that are not understood yet.
+
+    Raises
+    ------
+    UsageError, DefinitionError
+        The folder, the protocol or a definition is refused.
+    """
+    from outcomes.intake import suggest_columns
+    from outcomes.study import read_plan
+
+    protocol, catalogue = read_plan(folder)
+    suggestion = suggest_columns(folder, protocol, catalogue)
+    document = {"columns.csv": suggestion.text, "proposed": suggestion.proposed, "unknown": suggestion.unknown}
+    output.data(suggestion.text, document)
+    output.say(f"{counted(suggestion.proposed, 'row')} proposed; read them before you save them as columns.csv.")
+    for where, heading in suggestion.unknown:
+        output.say(f"Nothing fits: {where}, '{heading}' (kept as an extra column unless you map it)")
 
 
 def read_balance(folder: Path) -> list[dict[str, str]]:

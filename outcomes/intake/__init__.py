@@ -17,14 +17,20 @@ if TYPE_CHECKING:
     from outcomes.intake.intake import write_check as write_check
     from outcomes.intake.ledger import Ledger as Ledger
     from outcomes.intake.ledger import ledger_files as ledger_files
+    from outcomes.intake.marked import mark_findings as mark_findings
+    from outcomes.intake.suggest import Suggestion as Suggestion
+    from outcomes.intake.suggest import suggest_columns as suggest_columns
 
 _EXPORTS: dict[str, str] = {
     "Intake": "intake",
     "Ledger": "ledger",
+    "Suggestion": "suggest",
     "ledger_files": "ledger",
+    "mark_findings": "marked",
     "new_study": "entry_workbook",
     "read_folder": "intake",
     "read_frames": "intake",
+    "suggest_columns": "suggest",
     "write_check": "intake",
 }
 """Public name to the module that holds it."""

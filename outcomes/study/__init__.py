@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from outcomes.study.series import Series, planned_series
-    from outcomes.study.study import Study
+    from outcomes.study.study import Study, read_plan
 
-_EXPORTS = {"Study": "study", "Series": "series", "planned_series": "series"}
+_EXPORTS = {"Study": "study", "Series": "series", "planned_series": "series", "read_plan": "study"}
 
-__all__ = ["Series", "Study", "planned_series"]
+__all__ = ["Series", "Study", "planned_series", "read_plan"]
 
 
 def __getattr__(name: str) -> Any:

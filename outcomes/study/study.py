@@ -26,6 +26,40 @@ STOPS = 'Correct these, or say on_error = "set_aside" under [intake] in protocol
 BLOCKS = "Correct these and run outcomes check again; nothing was scored."
 
 
+def read_plan(folder: str | Path) -> tuple[Protocol, Catalogue]:
+    """Read the protocol of a study folder and the catalogue with the study's own definitions; no table is read.
+
+    Parameters
+    ----------
+    folder : path
+
+    Returns
+    -------
+    tuple of Protocol and Catalogue
+
+    Raises
+    ------
+    UsageError
+        The folder does not exist or holds no protocol.
+    DefinitionError
+        The protocol or a definition is refused.
+    """
+    from outcomes.measures import Catalogue
+    from protocols import read_protocol
+
+    folder = Path(folder)
+    path = folder / "protocol.toml"
+    if not folder.is_dir():
+        raise UsageError(f"{folder} is not a folder")
+    if not path.is_file():
+        raise UsageError(f"{folder} holds no protocol.toml; 'outcomes new' writes one")
+    protocol = read_protocol(path)
+    catalogue = Catalogue.packaged()
+    if (folder / "measures").is_dir():
+        catalogue = catalogue.with_folder(folder / "measures")
+    return protocol, catalogue
+
+
 @dataclass(frozen=True)
 class Study:
     """Tables, protocol, catalogue and ledger of one study, checked; hands out copies.
@@ -67,23 +101,14 @@ class Study:
             The tables are refused; holds every finding.
         """
         from outcomes.intake import read_folder, write_check
-        from outcomes.measures import Catalogue
-        from protocols import read_protocol, with_choices
+        from protocols import with_choices
 
         folder = Path(folder)
-        path = folder / "protocol.toml"
-        if not folder.is_dir():
-            raise UsageError(f"{folder} is not a folder")
-        if not path.is_file():
-            raise UsageError(f"{folder} holds no protocol.toml; 'outcomes new' writes one")
-        protocol = read_protocol(path)
+        protocol, catalogue = read_plan(folder)
         choices: tuple[tuple[str, object, object], ...] = ()
         if settings:
             protocol, changed = with_choices(protocol, settings)
             choices = tuple(changed)
-        catalogue = Catalogue.packaged()
-        if (folder / "measures").is_dir():
-            catalogue = catalogue.with_folder(folder / "measures")
         series = planned_series(protocol, catalogue)
         intake = read_folder(folder, protocol, catalogue, progress=progress)
         write_check(intake, folder)
