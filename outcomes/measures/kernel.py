@@ -1,0 +1,313 @@
+"""Scales from answers, for many people at once: the only arithmetic of scores."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from outcomes.vocabulary import ABSENT_WORDS
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from outcomes.measures.schema import Condition, Definition, Item, Scale
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+UNABLE = 1 + ABSENT_WORDS.index("unable")
+
+SLACK = 1e-9
+"""Binary fractions: 42.1 - 41.1 is a hair above 1, and 1 is not more than 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """Answers of many people to the items of one measure.
+
+    Parameters
+    ----------
+    value : array of shape (n_items, n_readings, n_people)
+        In the order of ``definition.answers``; nan where there is no answer.
+    absent : array of the same shape
+        0, or 1 + the index of the reason in ``vocabulary.ABSENT_WORDS``.
+    readings : array of shape (n_people,)
+        Different numbers of readings that were given.
+    unnumbered : array of shape (n_items, n_people)
+        Whether a reading without its number stands beside numbered ones of the same item.
+    shared : array of shape (n_items, n_people)
+        Whether one answer without a number holds for all readings, such as the distance that was timed.
+    """
+
+    value: Floats
+    absent: NDArray[np.int8]
+    readings: NDArray[np.intp]
+    unnumbered: Flags
+    shared: Flags
+
+
+@dataclass(slots=True)
+class Scored:
+    """One scale of many people.
+
+    Parameters
+    ----------
+    value : array of shape (n_people,)
+        nan where no score may be formed.
+    answered, expected : array of int
+        Items with an answer, items that were asked.
+    marks : list of (array of bool, str)
+        Flags: whom they are set for, and their text.
+    outside : array of float
+        The number that was formed where it lies outside the scale's range, else nan.
+    """
+
+    value: Floats
+    answered: NDArray[np.intp]
+    expected: NDArray[np.intp]
+    marks: list[tuple[Flags, str]] = field(default_factory=list)
+    outside: Floats | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Answers with defaults filled in and with what was not asked taken out."""
+
+    value: Floats
+    default: Flags
+    not_asked: Flags
+    contradicts: Flags
+
+
+def meets(condition: Condition, value: Floats) -> Flags:
+    """Return where the number of the deciding item makes the other item asked; a missing one does not forbid it."""
+    met = np.isnan(value)
+    for limit, compare in (
+        (condition.above, np.greater),
+        (condition.at_least, np.greater_equal),
+        (condition.below, np.less),
+        (condition.at_most, np.less_equal),
+    ):
+        if limit is not None:
+            met |= compare(value, limit)
+    return met
+
+
+def ask(definition: Definition, answers: Answers) -> Asked:
+    """Return the answers as the scales take them: by default where an item may be left out, asked or not asked."""
+    items = definition.answers
+    shape = (len(items), answers.value.shape[2])
+    value = answers.value
+    default, not_asked, contradicts = (np.zeros(shape, dtype=bool) for _ in range(3))
+    if not any(item.default is not None or item.asked_if for item in items):
+        return Asked(value, default, not_asked, contradicts)
+    value, position = value.copy(), {item.key: i for i, item in enumerate(items)}
+    for i, item in enumerate(items):
+        if item.default is not None:
+            default[i] = np.isnan(value[i]).all(axis=0) & (answers.absent[i] == 0).all(axis=0)
+            value[i][:, default[i]] = item.default
+    for i, item in enumerate(items):
+        if item.asked_if is not None:
+            not_asked[i] = ~meets(item.asked_if, value[position[item.asked_if.item], 0])
+            contradicts[i] = not_asked[i] & ~np.isnan(value[i]).all(axis=0)
+            value[i][:, not_asked[i]] = np.nan
+    return Asked(value, default, not_asked, contradicts)
+
+
+def evaluate(definition: Definition, answers: Answers) -> dict[str, Scored]:
+    """Return every scale of a measure.
+
+    Parameters
+    ----------
+    definition : Definition
+    answers : Answers
+
+    Returns
+    -------
+    dict of str to Scored
+        In the order of the definition.
+
+    Notes
+    -----
+    Sums and means are added item by item and reading by reading in the order of the definition, so that one person's
+    score is the same number alone and among a million. Readings are combined before scoring (``combine_on =
+    "readings"``) or after it (``"scores"``).
+    """
+    asked = ask(definition, answers)
+    scales: dict[str, Scored] = {}
+    for scale in definition.scales:
+        if scale.scales:
+            scored = _of_scales(definition, scale, scales, asked)
+        elif scale.rule in ("trials", "ratio"):
+            scored = _of_readings(definition, scale, asked, answers)
+        else:
+            scored = _of_items(definition, scale, asked)
+        _finish(definition, scale, scored, asked, answers)
+        scales[scale.key] = scored
+    return scales
+
+
+def _positions(definition: Definition, items: tuple[str, ...]) -> list[int]:
+    keys = [item.key for item in definition.answers]
+    return [keys.index(item) for item in items]
+
+
+def _of_items(definition: Definition, scale: Scale, asked: Asked) -> Scored:
+    rows = _positions(definition, scale.items)
+    parts = [asked.value[i, 0] for i in rows]
+    if scale.rule == "recode":
+        parts = [_recoded(definition.item(scale.items[0]), scale, parts[0])]
+    total, answered = added(parts)
+    expected = np.full(len(total), len(rows), dtype=np.intp)
+    for i in rows:
+        if definition.answers[i].asked_if is not None:
+            expected -= asked.not_asked[i]
+    scored = Scored(total, answered, expected)
+    _allow_missing(scale, scored, len(rows))
+    return scored
+
+
+def added(parts: list[Floats]) -> tuple[Floats, NDArray[np.intp]]:
+    """Return the sum of what is there, part by part, and how many parts are there."""
+    total, count = np.zeros(len(parts[0])), np.zeros(len(parts[0]), dtype=np.intp)
+    for part in parts:
+        there = part == part
+        count += there
+        total += part if there.all() else np.where(there, part, 0.0)
+    return total, count
+
+
+def _recoded(item: Item, scale: Scale, value: Floats) -> Floats:
+    out = np.full(len(value), np.nan)
+    for code, number in item.codes.items():
+        out[value == number] = scale.recode[code]
+    return out
+
+
+def _allow_missing(scale: Scale, scored: Scored, n: int) -> None:
+    """Turn a sum of what was answered into the score that the missing rule allows, in place."""
+    complete = scored.answered == n
+    if scale.missing == "no score":
+        scored.value[~complete] = np.nan
+        if scale.rule == "mean":
+            scored.value /= n
+        return
+    enough = scored.answered >= scale.at_least
+    scored.value[~enough] = np.nan
+    if scale.rule == "mean":
+        scored.value[enough] /= scored.answered[enough]
+    elif scale.missing == "mean of answered":
+        part = enough & ~complete
+        scored.value[part] = scored.value[part] / scored.answered[part] * n
+    scored.marks.append((enough & ~complete, "items missing"))
+
+
+def _of_scales(definition: Definition, scale: Scale, scales: dict[str, Scored], asked: Asked) -> Scored:
+    total, there = added([scales[name].value for name in scale.scales])
+    scored = Scored(total, there, np.full(len(total), len(scale.scales), dtype=np.intp))
+    _allow_missing(scale, scored, len(scale.scales))
+    rows = _positions(definition, tuple(item.key for item in definition.items_of(scale)))
+    scored.answered = _answered(asked, rows)
+    scored.expected = (~asked.not_asked[rows]).sum(axis=0)
+    for name in scale.scales:
+        scored.marks += scales[name].marks
+    return scored
+
+
+def _answered(asked: Asked, rows: list[int]) -> NDArray[np.intp]:
+    """Return how many items have an answer; one that was taken by default has none."""
+    return (~np.isnan(asked.value[rows]).all(axis=1) & ~asked.default[rows]).sum(axis=0)
+
+
+def _of_readings(definition: Definition, scale: Scale, asked: Asked, answers: Answers) -> Scored:
+    rows = _positions(definition, scale.items)
+    values = asked.value[rows]
+    answered = _answered(asked, rows)
+    expected = (~asked.not_asked[rows]).sum(axis=0)
+    whole = ~np.isnan(values).any(axis=0)
+    readings = [np.where(whole, one, np.nan) for one in values]
+    how, on = scale.combine or definition.rows.combine, scale.combine_on or definition.rows.combine_on
+    if scale.rule == "ratio":
+        if on == "readings":
+            top, bottom = (combined(definition, scale, one, how)[0] for one in readings)
+            value, spread = top / bottom, np.zeros(len(top), dtype=bool)
+        else:
+            value, spread = combined(definition, scale, readings[0] / readings[1], how)
+    else:
+        value, spread = combined(definition, scale, readings[0], how)
+    scored = Scored(value, answered, expected)
+    _mark_readings(definition, scale, scored, whole, spread, asked, answers)
+    return scored
+
+
+def combined(definition: Definition, scale: Scale, readings: Floats, how: str) -> tuple[Floats, Flags]:
+    """Return one value from the readings of each person, and where they lie too far apart for the usual rule."""
+    if len(readings) == 1:
+        return readings[0], np.zeros(readings.shape[1], dtype=bool)
+    value = _combine(readings, how, scale.better)
+    limit = definition.rows.if_spread_over
+    if limit is None:
+        return value, np.zeros(len(value), dtype=bool)
+    spread = np.fmax.reduce(readings) - np.fmin.reduce(readings) > limit + SLACK
+    other = _combine(readings[:, spread], definition.rows.then, scale.better)
+    value[spread] = other
+    return value, spread
+
+
+def _combine(readings: Floats, how: str, better: str) -> Floats:
+    if how == "best":
+        return np.fmax.reduce(readings) if better == "higher" else np.fmin.reduce(readings)
+    if how == "median":
+        ordered = np.sort(readings, axis=0)  # nan last
+        n = (~np.isnan(readings)).sum(axis=0)
+        low, high = np.maximum(n - 1, 0) // 2, np.maximum(n, 1) // 2
+        people = np.arange(readings.shape[1])
+        return (ordered[low, people] + ordered[np.minimum(high, len(ordered) - 1), people]) / 2
+    total, count = added(list(readings))
+    return np.divide(total, count, out=np.full(len(total), np.nan), where=count > 0)
+
+
+def _mark_readings(
+    definition: Definition, scale: Scale, scored: Scored, whole: Flags, spread: Flags, asked: Asked, answers: Answers
+) -> None:
+    """Set the flags of a score that is formed from readings, and take it away where there are too few or too many."""
+    rows, trial = _positions(definition, scale.items), definition.rows.trial
+    there = ~np.isnan(scored.value)
+    count = whole.sum(axis=0)
+    if trial is not None:
+        few = there & (count < trial.min)
+        if definition.rows.fewer == "flag":
+            scored.marks.append((few, "low_quality"))
+        else:
+            scored.value[few] = np.nan
+        scored.value[answers.readings > trial.max] = np.nan
+    scored.value[answers.unnumbered[rows].any(axis=0)] = np.nan
+    there = ~np.isnan(scored.value)
+    if len(whole) > 1:
+        scored.marks.append((there & spread, f"{definition.rows.then} of readings"))
+        own = ~np.isnan(asked.value[rows]) & ~(asked.default[rows] | answers.shared[rows])[:, None]
+        scored.marks.append((there & (own.any(axis=0) & ~whole).any(axis=0), "reading left out"))
+        absent = (answers.absent[rows] > 0).any(axis=(0, 1))
+        scored.marks.append((there & absent, "reading absent"))
+    for i, row in enumerate(rows):
+        item = definition.item(scale.items[i])
+        scored.marks.append((there & asked.default[row], f"{item.key} by default"))
+
+
+def _finish(definition: Definition, scale: Scale, scored: Scored, asked: Asked, answers: Answers) -> None:
+    """Apply factor and offset, the range of the scale, and the score of a person who was unable."""
+    if (scale.factor, scale.offset) != (1.0, 0.0):
+        scored.value = scored.value * scale.factor + scale.offset
+    if scale.range is not None and scale.rule != "sum":
+        out = (scored.value < scale.range[0] - SLACK) | (scored.value > scale.range[1] + SLACK)
+        if out.any():
+            scored.outside = np.where(out, scored.value, np.nan)
+            scored.value = np.where(out, np.nan, scored.value)
+    if scale.unable is not None:
+        rows = _positions(definition, scale.items)
+        none = np.isnan(asked.value[rows]).all(axis=1)
+        unable = (none & (answers.absent[rows] == UNABLE).any(axis=1)).any(axis=0) & np.isnan(scored.value)
+        scored.value[unable] = scale.unable
+        scored.marks.append((unable, "unable"))

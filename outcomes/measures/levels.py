@@ -1,0 +1,57 @@
+"""Which values a scale can take, and what they are called."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from outcomes.measures.schema import Definition, Scale
+
+MOST_LEVELS = 1000
+"""A scale that can take more values than this has no list of them."""
+
+
+def item_values(definition: Definition, scale: Scale, item: str) -> dict[str, float]:
+    """Return the number of every code of an item, as the scale counts it; empty for an item without codes."""
+    codes = definition.item(item).codes
+    return dict(scale.recode) if scale.recode else dict(codes)
+
+
+def attainable(definition: Definition, scale: Scale) -> tuple[float, ...] | None:
+    """Return every value that `scale` can take, or None where that is no short list."""
+    raw = _raw(definition, scale)
+    if raw is None:
+        return None
+    values = {value * scale.factor + scale.offset for value in raw}
+    if scale.unable is not None:
+        values.add(scale.unable)
+    return tuple(sorted(values))
+
+
+def _raw(definition: Definition, scale: Scale) -> set[float] | None:
+    if scale.rule not in ("value", "recode", "sum") or (scale.rule == "sum" and scale.missing != "no score"):
+        return None
+    parts: list[set[float]] = [set(item_values(definition, scale, item).values()) for item in scale.items]
+    for name in scale.scales:
+        levels = attainable(definition, definition.scale(name))
+        parts.append(set(levels or ()))
+    if not parts or not all(parts):
+        return None
+    sums = {0.0}
+    for part in parts:
+        sums = {a + b for a in sums for b in part}
+        if len(sums) > MOST_LEVELS:
+            return None
+    return sums
+
+
+def names_of(definition: Definition, scale: Scale) -> tuple[str, ...]:
+    """Return the names of the attainable values in the same order; empty where there is no list of them."""
+    levels = attainable(definition, scale)
+    if levels is None:
+        return ()
+    names: dict[float, str] = {}
+    if scale.rule in ("value", "recode") and scale.items:
+        values = item_values(definition, scale, scale.items[0])
+        names = {value * scale.factor + scale.offset: code for code, value in reversed(values.items())}
+    return tuple(names.get(level, f"{level:g}") for level in levels)
