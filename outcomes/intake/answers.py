@@ -16,6 +16,7 @@ from outcomes.intake.numerals import NUMBER_PATTERN, plain_number
 from outcomes.intake.raw import CLOCK, DATE, NUMBER, TEXT, number_text, texts, unique
 from outcomes.intake.settling import Reader, reject, rounded
 from outcomes.intake.slips import fitting_unit
+from outcomes.intake.totals import set_totals_aside, typed_totals
 from outcomes.units import conversion_factor, printed_unit
 
 if TYPE_CHECKING:
@@ -62,7 +63,9 @@ def read_answers(draft: Draft, reader: Reader, catalogue: Catalogue) -> None:
         _versions(draft, reader, rows, planned[measure])
         for definition in planned[measure]:
             mine = rows & draft.used & (draft.text["version"] == definition.version)
-            _Answers(draft, reader, definition).read(mine)
+            totals = typed_totals(draft, definition, mine)
+            _Answers(draft, reader, definition).read(mine & ~totals)
+            set_totals_aside(draft, reader, definition, totals, catalogue)
     _both(draft, reader)
 
 

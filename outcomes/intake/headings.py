@@ -28,11 +28,14 @@ class Entry:
 
     position: int
     column: str
-    fixed: dict[str, str] = field(default_factory=dict)
+    fixed: dict[str, str] = field(default_factory=dict, hash=False)
     unit: str = ""
     format: str = ""
     row: int = 0
 
+
+UNIT_LABELS = ("", "-", "unit", "units", "einheit", "einheiten", "unité", "unités", "unidad", "unità", "eenheid")
+"""What may stand in a row of units under the participant's heading."""
 
 Group = tuple[dict[str, str], list[Entry], tuple[str, ...]]
 """What columns.csv fixes, the headings that belong together, and the columns of which one must be filled."""
@@ -262,11 +265,7 @@ class SheetPlan:
     def _feed(
         self, table: Table, fixed: dict[str, str], group: list[Entry], extra: tuple[int, ...], only: tuple[str, ...]
     ) -> Feed:
-        units = {entry.column: entry.unit for entry in group if entry.unit}
-        for entry in group:
-            given = self.sheet.units.get(entry.position, "")
-            if given and entry.column not in units:
-                self._unit_row(table, entry, given, units)
+        units = self._units_above(table, group) | {entry.column: entry.unit for entry in group if entry.unit}
         absent = next((entry for entry in group if entry.column == "absent_because"), None)
         if absent is not None and absent.fixed != fixed and self._is_context(fixed):
             group = [entry for entry in group if entry is not absent]
@@ -290,22 +289,37 @@ class SheetPlan:
             return False
         return fixed.get("item") in [item.key for item in self.catalogue.get(measure).context]
 
-    def _unit_row(self, table: Table, entry: Entry, given: str, units: dict[str, str]) -> None:
-        """Take a unit of the declared unit row, or refuse one that does not fit."""
-        if entry.column == "response":
-            units[entry.column] = given
-            return
-        wanted = table.by_heading[entry.column].unit
-        if not wanted:
-            return
-        try:
-            conversion_factor(given.strip("[]()"), wanted)
-            units[entry.column] = given.strip("[]()")
-        except DesignError as error:
-            self._block(
-                "unit_row", f"a unit that can be turned into {wanted}; {error.reason}",
-                column=self.sheet.headings[entry.position], found=given,
-            )  # fmt: skip
+    def _units_above(self, table: Table, group: list[Entry]) -> dict[str, str]:
+        """Return the units of the declared unit row by column; what is no unit is refused."""
+        units: dict[str, str] = {}
+        given = {entry: self.sheet.units[entry.position] for entry in group if entry.position in self.sheet.units}
+        for entry, text in sorted(given.items(), key=lambda pair: pair[0].column != "participant_id"):
+            unit, wanted = text.strip("[]():. "), table.by_heading[entry.column].unit
+            if entry.column == "participant_id" and unit.casefold() not in UNIT_LABELS:
+                self._not_a_unit(entry, text, "units and no data, as [intake] unit_row says")
+                return {}
+            if entry.column == "response":
+                units["response"] = unit
+            elif wanted and not entry.unit:
+                try:
+                    conversion_factor(unit, wanted)
+                    units[entry.column] = unit
+                except DesignError as error:
+                    self._not_a_unit(entry, text, f"a unit that can be turned into {wanted}; {error.reason}")
+        return units
+
+    def _not_a_unit(self, entry: Entry, text: str, expected: str) -> None:
+        self.found.add(
+            "block",
+            "unit_row",
+            expected,
+            file=self.sheet.file,
+            sheet=self.sheet.name,
+            table=self.own,
+            row=self.sheet.unit_row,
+            column=self.sheet.headings[entry.position],
+            found=text,
+        )
 
     def _short_rows(self, feeds: list[Feed]) -> None:
         """Name rows of a text file that end early: refused where a required cell is lost."""

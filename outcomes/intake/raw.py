@@ -41,8 +41,10 @@ class Sheet:
         The spreadsheet's own row numbers.
     short : dict of int to int
         Rows of a text file that have fewer fields than headings: row number to number of fields.
+    unit_row : int, optional
+        Row that the protocol declares to hold units.
     units : dict of int to str
-        Text of the declared unit row, by column position.
+        Its cells by column position.
     notes : list of str
         What was decided on reading, such as a separator that was found.
     marks : Marks, optional
@@ -61,6 +63,7 @@ class Sheet:
     blank_rows: int = 0
     trimmed_headings: int = 0
     short: dict[int, int] = field(default_factory=dict)
+    unit_row: int | None = None
     units: dict[int, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     marks: Marks | None = None

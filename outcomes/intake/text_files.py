@@ -181,7 +181,7 @@ def to_sheet(name: str, records: list[list[str]], rules: IntakeRules, refuse: Re
     body = _Body(len(typed), 1 + max(i for i, cell in enumerate(typed) if cell.strip()), rules.unit_row, refuse)
     for number, record in enumerate(records[rules.header_row :], start=rules.header_row + 1):
         body.take(number, record)
-    columns = [texts([record[i] if i < len(record) else "" for record in body.kept]) for i in range(body.reach)]
+    columns = body.columns()
     headings = [tidy_heading(cell) for cell in typed[: body.reach]]
     return Sheet(
         name,
@@ -194,6 +194,7 @@ def to_sheet(name: str, records: list[list[str]], rules: IntakeRules, refuse: Re
         blank_rows=body.blank,
         trimmed_headings=sum(a != b for a, b in zip(headings, typed, strict=False)),
         short=body.short,
+        unit_row=rules.unit_row,
         units=body.units,
     )
 
@@ -218,14 +219,22 @@ class _Body:
         if number == self.unit_row:
             self.units = {i: cell.strip() for i, cell in enumerate(record) if cell.strip()}
             return
-        if len(record) > self.width:
-            self._longer(number, record)
-        elif len(record) < self.width:
-            self.short[number] = len(record)
+        if len(record) != self.width:
+            self._uneven(number, record)
         self.rows.append(number)
         self.kept.append(record)
 
-    def _longer(self, number: int, record: list[str]) -> None:
+    def columns(self) -> list[Texts]:
+        """Return the cells column by column; a short record ends in blanks."""
+        if self.reach > self.width or self.short:
+            self.kept = [record[: self.reach] + [""] * (self.reach - len(record)) for record in self.kept]
+        columns = [texts(list(column)) for column in zip(*self.kept, strict=False)][: self.reach]
+        return columns or [texts([]) for _ in range(self.reach)]
+
+    def _uneven(self, number: int, record: list[str]) -> None:
+        if len(record) < self.width:
+            self.short[number] = len(record)
+            return
         filled = max(i + 1 for i, cell in enumerate(record) if cell.strip())
         if filled > self.fields:
             self.refuse(

@@ -104,6 +104,7 @@ def _to_sheet(name: str, title: str, grid: Grid, seen: Marks, rules: IntakeRules
         header_row=rules.header_row,
         blank_rows=len(body) - len(filled),
         trimmed_headings=sum(a != b for a, b in zip(headings, typed, strict=True)),
+        unit_row=rules.unit_row,
         units={i: text.strip() for i, (text, kind) in enumerate(unit_row) if kind != BLANK},
     )
 

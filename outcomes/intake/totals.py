@@ -1,0 +1,103 @@
+"""Totals that a clinic typed beside the items: never used, compared with the total that the items give."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from outcomes.intake.drafts import Draft
+from outcomes.intake.numerals import NUMBER_PATTERN
+from outcomes.intake.raw import number_text
+from outcomes.intake.settling import Reader
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.intake.raw import Flags
+    from outcomes.measures import Catalogue, Definition
+
+RULE = "typed_total"
+Key = tuple[str, str, str, str, str]
+
+
+def typed_totals(draft: Draft, definition: Definition, rows: Flags) -> Flags:
+    """Return the rows whose item is no item of the measure but one of its scales."""
+    import numpy as np
+
+    items = {item.key for item in definition.items}
+    scales = [scale.key for scale in definition.scales if scale.key not in items]
+    totals: Flags = rows & np.isin(draft.text["item"], scales)
+    return totals
+
+
+def set_totals_aside(draft: Draft, reader: Reader, definition: Definition, rows: Flags, catalogue: Catalogue) -> None:
+    """Set typed totals aside: in silence where the items give the same, else with both numbers shown.
+
+    Parameters
+    ----------
+    draft : Draft
+        Responses of the measure read.
+    reader : Reader
+        Takes the findings.
+    definition : Definition
+    rows : array of bool
+        Rows of typed totals.
+    catalogue : Catalogue
+    """
+    import numpy as np
+
+    if not rows.any():
+        return
+    people = np.isin(draft.text["participant_id"], draft.text["participant_id"][rows])
+    own = draft.used & people & (draft.text["measure"] == definition.key) & ~rows
+    formed = _formed(draft, definition, own, catalogue)
+    wrong, expected = [], []
+    for row in np.flatnonzero(rows).tolist():
+        text = str(draft.text["response"][row])
+        total = formed.get((*_where(draft, row), str(draft.text["item"][row])))
+        if total is not None and NUMBER_PATTERN.fullmatch(text) and abs(float(text) - total) < 1e-9:
+            continue
+        wrong.append(row)
+        said = "the items do not give one" if total is None else f"the items give {number_text(total)}"
+        expected.append(f"the items; a total is formed from them, and {said}")
+    reader.found.at(draft, np.array(wrong, dtype=np.int64), "response", "set_aside", RULE, expected)
+    draft.set_aside(rows, RULE)
+
+
+def _where(draft: Draft, row: int) -> tuple[str, str, str, str]:
+    time = "visit" if draft.name == "assessments" else "occasion"
+    return (
+        str(draft.text["participant_id"][row]),
+        str(draft.text[time][row]),
+        str(draft.text["place"][row]),
+        str(draft.text["side"][row]),
+    )
+
+
+def _formed(draft: Draft, definition: Definition, rows: Flags, catalogue: Catalogue) -> Mapping[Key, float]:
+    """Return the scores that the items give, by participant, time, place, side and scale."""
+    from outcomes.measures import score_table
+
+    frame = _answers(draft, rows)
+    if frame.empty:
+        return {}
+    scores = score_table(definition.key, frame, version=definition.version, catalogue=catalogue)
+    time = "visit" if draft.name == "assessments" else "occasion"
+    scores = scores.fillna({"place": "", "side": ""})
+    keys = zip(*(scores[name].astype(str) for name in ("participant_id", time, "place", "side", "scale")), strict=True)
+    pairs = zip(keys, scores["value"].tolist(), strict=True)
+    return {key: value for key, value in pairs if value == value}
+
+
+def _answers(draft: Draft, rows: Flags) -> pd.DataFrame:
+    import pandas as pd
+
+    from outcomes.intake.frames import strings
+    from outcomes.intake.ledger import row_ids
+
+    time = "visit" if draft.name == "assessments" else "occasion"
+    names = ("participant_id", time, "measure", "version", "place", "side", "item", "response", "absent_because")
+    frame = pd.DataFrame({name: strings(draft.text[name][rows]) for name in names})
+    frame["trial"] = draft.number["trial"][rows]
+    ids = pd.Series(row_ids(draft.name, len(draft)), dtype="str")
+    return frame.assign(row_id=ids[rows].to_numpy())

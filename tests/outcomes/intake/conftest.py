@@ -1,0 +1,265 @@
+"""A small study of three invented measures; every test writes real files and reads them back."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from outcomes.errors import Finding
+from outcomes.intake import Intake, read_folder, read_frames
+from outcomes.measures import Catalogue
+from protocols import Protocol, parse_protocol
+
+DEFINITIONS = {
+    "girth": """
+key = "girth"
+version = "1"
+title = "Girth"
+construct = "size"
+source = "made for these tests"
+[rows]
+place = ["thigh", "calf"]
+side = true
+trial = { min = 1, max = 3 }
+combine = "mean"
+[[items]]
+key = "reading"
+range = [10, 100]
+usual = [35, 70]
+unit = "cm"
+[[scales]]
+key = "girth"
+main = true
+rule = "trials"
+items = ["reading"]
+level = "ratio"
+better = "none"
+unit = "cm"
+""",
+    "tone": """
+key = "tone"
+version = "1"
+title = "Tone"
+construct = "tone"
+source = "made for these tests"
+[rows]
+place = ["knee"]
+side = true
+absent_words = { NT = "not_tested" }
+[[items]]
+key = "grade"
+codes = { "0" = 0, "1" = 1, "1+" = 2, "2" = 3 }
+spellings = { "1 +" = "1+" }
+[[scales]]
+key = "rank"
+main = true
+rule = "value"
+items = ["grade"]
+level = "ordinal"
+better = "lower"
+""",
+    "life": """
+key = "life"
+version = "1"
+title = "Life"
+construct = "life"
+source = "made for these tests"
+[[items]]
+keys = ["one", "two"]
+codes = [1, 2, 3, 4]
+[[scales]]
+key = "total"
+main = true
+rule = "sum"
+items = ["one", "two"]
+level = "ordinal"
+better = "higher"
+""",
+    "spare": """
+key = "spare"
+version = "1"
+title = "A measure that no protocol here names"
+construct = "spare"
+source = "made for these tests"
+[[items]]
+key = "answer"
+codes = [0, 1]
+[[scales]]
+key = "answer"
+main = true
+rule = "value"
+items = ["answer"]
+level = "ordinal"
+better = "higher"
+""",
+}
+
+PROTOCOL = """
+schema = 1
+[study]
+title = "Small"
+design = "{design}"
+{groups}
+[[visits]]
+key = "before"
+label = "Before"
+week = 0
+window_days = [0, 14]
+when = "baseline"
+[[visits]]
+key = "after"
+label = "After"
+week = 12
+window_days = [7, 14]
+when = "end"
+[[measures]]
+measure = "girth"
+role = "primary"
+places = ["thigh"]
+[[measures]]
+measure = "tone"
+role = "secondary"
+limbs = "worse"
+[[measures]]
+measure = "life"
+role = "secondary"
+[training]
+mode = "legs"
+weeks = 12
+sessions_per_week = 3
+[dose]
+[analysis]
+compare = ["before", "after"]
+[harms]
+collection = "none occurred"
+[intake]
+{intake}
+"""
+
+PARTICIPANTS = "participant_id,enrolled_on,age_years\nP01,2026-01-05,40\nP02,2026-01-05,50\n"
+
+ANSWERS_HEADER = "participant_id,visit,measure,place,side,item,trial,response,absent_because,assessed_at"
+GOOD_ANSWERS = (
+    "P01,before,girth,thigh,left,reading,1,44.5,,2026-01-06 09:30",
+    "P01,after,girth,thigh,left,reading,1,45,,2026-03-30 09:30",
+    "P02,before,tone,knee,right,grade,,1+,,2026-01-06 10:00",
+    "P02,before,life,,,one,,3,,2026-01-06 10:00",
+)
+SESSIONS_HEADER = "participant_id,session_id,started_at,status,total_minutes,passive_minutes,active_minutes,work_kj"
+GOOD_SESSION = "P01,s1,2026-01-08 09:00,done,40,5,30,20"
+
+
+
+def protocol_of(intake: str = "", design: str = "single arm", groups: str = "") -> Protocol:
+    """Return the small protocol with its ``[intake]`` section."""
+    text = PROTOCOL.format(intake=intake, design=design, groups=groups)
+    return parse_protocol(text, "protocol.toml")
+
+
+@pytest.fixture(scope="session")
+def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    """The three measures of these tests, and one more."""
+    folder = tmp_path_factory.mktemp("measures")
+    for key, text in DEFINITIONS.items():
+        (folder / f"{key}.toml").write_text(text, encoding="utf-8")
+    return Catalogue({}).with_folder(folder)
+
+
+class Room:
+    """A study folder to write into, and what tests ask of its reading."""
+
+    PARTICIPANTS = PARTICIPANTS
+    ANSWERS_HEADER = ANSWERS_HEADER
+    SESSIONS_HEADER = SESSIONS_HEADER
+    GOOD_SESSION = GOOD_SESSION
+
+    def __init__(self, folder: Path, catalogue: Catalogue) -> None:
+        self.folder, self.catalogue = folder, catalogue
+
+    def read(self, files: Mapping[str, str | bytes | None] | None = None, **protocol: str) -> Intake:
+        """Write files over the good ones (None leaves one out) and read them; no file changes, both balances hold."""
+        contents = {"participants.csv": PARTICIPANTS, "assessments.csv": self.answers(), **(files or {})}
+        raw = {n: c.encode("utf-8") if isinstance(c, str) else c for n, c in contents.items() if c is not None}
+        for name, content in raw.items():
+            (self.folder / name).write_bytes(content)
+        intake = read_folder(self.folder, protocol_of(**protocol), self.catalogue)
+        assert {path.name: path.read_bytes() for path in self.folder.iterdir()} == raw
+        self.balanced(intake)
+        return intake
+
+    def frames(self, **frames: Any) -> Intake:
+        """Read frames in memory; both balances hold."""
+        intake = read_frames(frames, protocol_of(), self.catalogue)
+        self.balanced(intake)
+        return intake
+
+    @staticmethod
+    def balanced(intake: Intake) -> None:
+        """Check both balances by hand."""
+        balance = intake.ledger.balance()
+        assert (balance["rows_read"] == balance["used"] + balance["duplicates"] + balance["set_aside"]).all()
+        parts = ["as_typed", "normalised", "emptied", "in_duplicates", "in_set_aside"]
+        assert (balance["cells_read"] == balance[parts].sum(axis=1)).all()
+        derived = {name: len(rows) for name, rows in intake.ledger.derived.items()}
+        for name, used in zip(balance["table"], balance["used"], strict=True):
+            assert used == len(intake.tables[name]) - derived.get(name, 0)
+
+    @staticmethod
+    def answers(*rows: str) -> str:
+        """Return assessments.csv of four good answers and then `rows`; the first of `rows` stands in row 6."""
+        return "\n".join([ANSWERS_HEADER, *GOOD_ANSWERS, *rows]) + "\n"
+
+    @staticmethod
+    def sessions(*rows: str, header: str = SESSIONS_HEADER) -> str:
+        """Return sessions.csv; the first of `rows` stands in row 2."""
+        return "\n".join([header, *rows]) + "\n"
+
+    @staticmethod
+    def of_rule(intake: Intake, rule: str) -> list[Finding]:
+        """Return the findings of a rule."""
+        return [finding for finding in intake.findings if finding.rule == rule]
+
+    def only(self, intake: Intake, rule: str) -> Finding:
+        """Return the one finding of a rule."""
+        found = self.of_rule(intake, rule)
+        assert len(found) == 1, [str(finding) for finding in intake.findings]
+        return found[0]
+
+    def where(self, intake: Intake, rule: str) -> tuple[Any, ...]:
+        """Return grade, file, row and column of the one finding of a rule."""
+        finding = self.only(intake, rule)
+        return finding.grade, finding.file, finding.row, finding.column
+
+    @staticmethod
+    def count(intake: Intake, table: str, column: str) -> int:
+        """Return one number of the balance."""
+        return int(intake.ledger.balance().set_index("table").loc[table, column])
+
+    @staticmethod
+    def workbook(sheets: Mapping[str, list[list[Any]]], edit: Callable[[Any], None] | None = None) -> bytes:
+        """Return an xlsx file with the cells of each sheet, after `edit` has changed the workbook."""
+        from openpyxl import Workbook
+
+        book = Workbook()
+        book.remove(book.active)
+        for title, rows in sheets.items():
+            sheet = book.create_sheet(title)
+            for row in rows:
+                sheet.append(row)
+        if edit is not None:
+            edit(book)
+        out = io.BytesIO()
+        book.save(out)
+        return out.getvalue()
+
+
+@pytest.fixture
+def room(tmp_path: Path, catalogue: Catalogue) -> Room:
+    """An empty study folder."""
+    folder = tmp_path / "study"
+    folder.mkdir()
+    return Room(folder, catalogue)
