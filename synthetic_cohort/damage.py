@@ -214,7 +214,7 @@ def _sessions(planter: Planter) -> None:
         planter.reserve([other])
         planter.set("two_at_once", "ask", "sessions", row, "started_at", other["started_at"], also=other)
     left = {row["participant_id"]: row["left_on"] for row in planter.sheets["participants"].rows if row["left_on"]}
-    for row in planter.pick("sessions", 1, lambda row: row["participant_id"] in left):
+    for row in planter.pick("sessions", 1, lambda row: _delivered(row) and row["participant_id"] in left):
         day = date.fromisoformat(left[row["participant_id"]]) + timedelta(days=9)
         planter.set("session_after_leaving", "ask", "sessions", row, "started_at", f"{day} {row['started_at'][11:]}")
 

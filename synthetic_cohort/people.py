@@ -145,6 +145,7 @@ def draw_person(which: int, options: Options) -> Person:
         region = grade = level = ""
     mass = drawn(rng, f"body_mass_kg.{sex}")
     strength = _strength_group(condition, grade)
+    power = drawn(rng, f"power_start_w.{strength}")
     vigour, apart = float(rng.normal()), float(rng.normal())
     pull = _pull(vigour, apart, options)
     enrolment = section("programme")
@@ -181,8 +182,8 @@ def draw_person(which: int, options: Options) -> Person:
         scim3_gain=float(rng.normal(number("scim3_effect.mean"), number("scim3_effect.person_sd"))),
         life=drawn(rng, "life"),
         life_gain=float(rng.normal(number("life_effect.mean"), number("life_effect.person_sd"))),
-        power_w=drawn(rng, f"power_start_w.{strength}"),
-        power_gain=between(rng, number("power_gain.by_13_weeks"), number("power_gain.sd"), 0.0, 3.0),
+        power_w=power,
+        power_gain=_power_gain(rng, power, number(f"power_start_w.{strength}.ceiling")),
         decay_floor=between(rng, *(number(f"decay.floor_{k}") for k in ("mean", "sd", "low", "high"))),
         decay_tau_s=math.exp(float(rng.normal(math.log(number("decay.tau_median_s")), number("decay.tau_sigma")))),
         left_share=_left_share(rng, condition),
@@ -216,6 +217,11 @@ def _strength_group(condition: str, grade: str) -> str:
     if condition != "spinal_cord_injury":
         return condition
     return "complete" if grade in ("A", "B") else "incomplete"
+
+
+def _power_gain(rng: Generator, start: float, ceiling: float) -> float:
+    """Return the gain of power by 13 weeks, as a share of the first power; none leads far beyond the ceiling."""
+    return between(rng, number("power_gain.by_13_weeks"), number("power_gain.sd"), 0.0, ceiling / start - 1)
 
 
 def _months_since_onset(rng: Generator, condition: str, age: int) -> float:

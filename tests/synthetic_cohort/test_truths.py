@@ -177,8 +177,11 @@ def test_power_doubles_in_13_weeks_on_average() -> None:
     for person in people[:5]:
         assert expected_power_w(person, 13) == pytest.approx(person.power_w * (1 + person.power_gain))
         assert expected_power_w(person, 0) == person.power_w
-    # gains below 0 are drawn again, which lifts the mean of 1.0 (sd 0.6) to 1.07
-    assert mean(p.power_gain for p in people) == pytest.approx(1.07, abs=0.08)
+    # as much again as at first (9.0 to 20.3 W in 13 weeks, complete lesions); a ceiling holds back who starts high
+    complete = [p.power_gain for p in people if p.ais_grade in ("A", "B")]
+    assert len(complete) > 100
+    assert mean(complete) == pytest.approx(1.0, abs=0.15)
+    assert all(p.power_w * (1 + p.power_gain) <= 42 for p in people)
 
 
 def test_thresholds_give_the_stated_shares_of_grades() -> None:
