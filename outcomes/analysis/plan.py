@@ -133,7 +133,8 @@ class Work:
         if missed:
             raise DesignError(f"the protocol does not measure it at {' and '.join(missed)}")
         sides = [values[values["visit"] == visit].set_index("participant_id") for visit in contrast]
-        both = sides[0][["value", "cells"]].join(sides[1][["value", "cells"]], how="inner", lsuffix="_a", rsuffix="_b")
+        named = [side[["value", "cells"]].add_suffix(end) for side, end in zip(sides, ("_a", "_b"), strict=True)]
+        both = named[0].join(named[1], how="inner")
         both = both[both["value_a"].notna() & both["value_b"].notna()].sort_index()
         pairs = both.rename(columns={"value_a": "before", "value_b": "after"})[["before", "after"]].astype(float)
         pairs["change"] = pairs["after"] - pairs["before"]
