@@ -120,16 +120,25 @@ def _by_rule(findings: Sequence[Finding]) -> list[str]:
     rules: dict[str, list[Finding]] = {}
     for finding in findings:
         rules.setdefault(finding.rule, []).append(finding)
-    lines, left = [], PRINTED_FINDINGS
-    for rule, of_rule in rules.items():
-        shown = of_rule[:left]
-        left -= len(shown)
+    lines = []
+    for (rule, of_rule), number in zip(rules.items(), _shares([len(f) for f in rules.values()]), strict=True):
+        shown = of_rule[:number]
         lines.append(f"  {rule.replace('_', ' ')} ({len(of_rule)})")
         lines += [f"    {finding}" for finding in shown]
-        if len(shown) < len(of_rule):
-            lines.append(f"    {'and ' if shown else ''}{len(of_rule) - len(shown)} more in results/check/findings.csv")
-        lines += [f"    {remedy}" for remedy in dict.fromkeys(f.remedy for f in shown if f.remedy)]
+        if number < len(of_rule):
+            lines.append(f"    {'and ' if shown else ''}{len(of_rule) - number} more in results/check/findings.csv")
+        lines += [f"    {remedy}" for remedy in dict.fromkeys(f.remedy for f in of_rule if f.remedy)]
     return lines
+
+
+def _shares(counts: Sequence[int]) -> list[int]:
+    """Return how many findings of each rule are printed: in turn one of each, so that no rule hides another."""
+    shares = [0] * len(counts)
+    for _ in range(PRINTED_FINDINGS):
+        open_rules = [i for i, count in enumerate(counts) if shares[i] < count]
+        if open_rules:
+            shares[min(open_rules, key=lambda i: shares[i])] += 1
+    return shares
 
 
 def finding_counts(findings: Sequence[Finding]) -> dict[str, Any]:
