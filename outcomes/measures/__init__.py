@@ -1,4 +1,4 @@
-"""Outcome measures: a catalogue of definitions in TOML, the one reading of a response, and scores with their reasons."""
+"""Outcome measures: a catalogue of definitions in TOML, one reading of a response, and scores with their reasons."""
 
 from __future__ import annotations
 

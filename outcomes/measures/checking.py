@@ -107,8 +107,8 @@ def _item(definition: Definition, item: Item) -> Iterator[Found]:
 
 
 def _item_range(definition: Definition, item: Item) -> Iterator[Found]:
-    usual = {("usual",): item.usual} if item.usual else {}
-    usual |= {("usual_at", place): limits for place, limits in item.usual_at.items()}  # type: ignore[dict-item]
+    usual: dict[KeyPath, tuple[float, float]] = {("usual",): item.usual} if item.usual else {}
+    usual |= {("usual_at", place): limits for place, limits in item.usual_at.items()}
     for path, (low, high) in usual.items():
         if item.range is None:
             yield path, "only for an item with a range"

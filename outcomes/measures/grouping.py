@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from outcomes.measures.keys import Keys, pack
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -19,72 +21,37 @@ SPECIFIC = ((1, 1, 1), (1, 1, 0), (1, 0, 1), (0, 1, 1), (1, 0, 0), (0, 1, 0), (0
 
 
 @dataclass(frozen=True, slots=True)
-class Keys:
-    """The key of every row as whole numbers: 1 + index of place, side and item, 0 for none; trial 0 for none."""
-
-    participant: Whole
-    time: Whole
-    place: Whole
-    side: Whole
-    item: Whole
-    trial: NDArray[np.float64]
-    time_name: str
-    people: NDArray[np.object_]
-    times: NDArray[np.object_]
-    places: tuple[str, ...]
-    sides: tuple[str, ...]
-
-    def packed(self) -> NDArray[np.int64]:
-        """Return each row's whole key as one number."""
-        _, trial = np.unique(self.trial, return_inverse=True)
-        return pack(self.participant, self.time, self.place, self.side, self.item, trial)
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Answers that make one score of each scale.
+class Groups:
+    """Answers that make one score of each scale; sorted by participant, time, place, side and variant.
 
     Parameters
     ----------
-    count : int
-        Groups.
     participant, time, place, side : array of int
         Of each group, as in `Keys`.
     variant, context : list of str
         Of each group.
-    rows : array of int
-        Rows that are answers.
-    number : array of int
-        Group of each row; -1 for context rows.
-    cell_rows, cell_groups : array of int
-        Pairs of a row and a group that it belongs to; a context row may belong to several.
+    answer_row, answer_group : array of int
+        Pairs of a row and a group that it is an answer of; an answer without a trial may belong to several.
+    context_row, context_group : array of int
+        Pairs of a row and a group whose variant it decided.
     """
 
-    count: int
     participant: Whole
     time: Whole
     place: Whole
     side: Whole
     variant: list[str]
     context: list[str]
-    rows: Whole
-    number: Whole
-    cell_rows: Whole
-    cell_groups: Whole
+    answer_row: Whole
+    answer_group: Whole
+    context_row: Whole
+    context_group: Whole
+
+    def __len__(self) -> int:
+        return len(self.participant)
 
 
-def pack(*columns: Whole) -> NDArray[np.int64]:
-    """Return columns of small whole numbers as one number for each row; the first column counts most."""
-    key = np.zeros(len(columns[0]), dtype=np.int64)
-    for column in columns:
-        if len(column) and key.max(initial=0) > (2**62) // (int(column.max()) + 1):
-            _, ranked = np.unique(key, return_inverse=True)
-            key = ranked.astype(np.int64)
-        key = key * (int(column.max(initial=0)) + 1) + column
-    return key
-
-
-def group_rows(definition: Definition, keys: Keys, text: NDArray[np.object_]) -> Group:
+def group_rows(definition: Definition, keys: Keys, text: NDArray[np.object_]) -> Groups:
     """Return the groups of the answers, each with its variant and context.
 
     Parameters
@@ -93,46 +60,59 @@ def group_rows(definition: Definition, keys: Keys, text: NDArray[np.object_]) ->
     keys : Keys
     text : array of str
         Canonical response of every row.
+
+    Returns
+    -------
+    Groups
+
+    Notes
+    -----
+    Groups are made by the numbered readings, because a variant may differ from reading to reading; an answer without a
+    number, such as the distance, then belongs to every group of its participant, time, place and side.
     """
-    context_keys = {item.key for item in definition.context}
-    names = [item.key for item in definition.items]
-    is_context = np.array([False, *(name in context_keys for name in names)])[keys.item]
-    rows, alone = np.flatnonzero(~is_context), np.flatnonzero(is_context)
-    if not definition.rows.place and not definition.rows.side and len(alone):
-        alone = _without_answers(keys, rows, alone)  # a walk of which only the pace was written down
-    else:
-        alone = np.zeros(0, dtype=np.intp)
-    members = np.concatenate([rows, alone])
-    found = {
-        key: _holding(keys, members, np.flatnonzero(keys.item == 1 + names.index(key)), text) for key in context_keys
+    number_of = {item.key: 1 + i for i, item in enumerate(definition.items)}
+    context = np.isin(keys.item, [number_of[item.key] for item in definition.context])
+    rows, base = np.flatnonzero(~context), keys.base()
+    numbered = keys.trial[rows] > 0
+    follows = ~numbered & np.isin(base[rows], base[rows[numbered]])
+    own, shared = rows[~follows], rows[follows]
+    heads = np.concatenate([own, _without_answers(definition, keys, rows, np.flatnonzero(context))])
+    held = {
+        item.key: _holding(keys, heads, np.flatnonzero(keys.item == number_of[item.key]), text)
+        for item in definition.context
     }
-    variant, which = _together(definition.rows.variant, found, text, len(members))
-    context, _ = _together(definition.rows.context, found, text, len(members))
-    packed = pack(keys.participant[members], keys.time[members], keys.place[members], keys.side[members], which)
-    _, first, number = np.unique(packed, return_index=True, return_inverse=True)
-    number = number.reshape(-1)
-    of_row = np.full(len(keys.item), -1, dtype=np.intp)
-    of_row[rows] = number[: len(rows)]
-    pairs = {(int(row), int(group)) for key in definition.rows.variant for row, group in _used(found[key], number)}
-    extra = np.array(sorted(pairs), dtype=np.intp).reshape(-1, 2)
-    head = members[first]
-    return Group(
-        count=len(first),
-        participant=keys.participant[head],
-        time=keys.time[head],
-        place=keys.place[head],
-        side=keys.side[head],
-        variant=variant[first].tolist(),
-        context=_joined(context, number, len(first)),
-        rows=rows,
-        number=of_row,
-        cell_rows=np.concatenate([rows, extra[:, 0]]),
-        cell_groups=np.concatenate([number[: len(rows)], extra[:, 1]]),
+    variant = _together(definition.rows.variant, held, text, len(heads))
+    words, which = np.unique(variant.astype(str), return_inverse=True)
+    _, first, group = np.unique(pack(base[heads], which.reshape(-1)), return_index=True, return_inverse=True)
+    group, chosen = group.reshape(-1), heads[first]
+    shared_row, shared_group = _shared(shared, base, chosen)
+    context_row, context_group = _used([held[key] for key in definition.rows.variant], group)
+    return Groups(
+        participant=keys.participant[chosen],
+        time=keys.time[chosen],
+        place=keys.place[chosen],
+        side=keys.side[chosen],
+        variant=words[which.reshape(-1)[first]].tolist() if len(first) else [],
+        context=_joined(_together(definition.rows.context, held, text, len(heads)), group, len(first)),
+        answer_row=np.concatenate([own, shared_row]),
+        answer_group=np.concatenate([group[: len(own)], shared_group]),
+        context_row=context_row,
+        context_group=context_group,
     )
 
 
-def _without_answers(keys: Keys, rows: Whole, context: Whole) -> Whole:
-    """Return one context row of each participant and time that has no answer at all."""
+def _shared(rows: Whole, base: NDArray[np.int64], chosen: Whole) -> tuple[Whole, Whole]:
+    """Return pairs of each answer without a number and every group of its participant, time, place and side."""
+    low, high = np.searchsorted(base[chosen], base[rows], "left"), np.searchsorted(base[chosen], base[rows], "right")
+    count = high - low
+    start = np.repeat(low - np.cumsum(count) + count, count)
+    return np.repeat(rows, count), start + np.arange(len(start))
+
+
+def _without_answers(definition: Definition, keys: Keys, rows: Whole, context: Whole) -> Whole:
+    """Return a context row of each participant and time without any answer: a walk of which only the pace is known."""
+    if definition.rows.place or definition.rows.side:
+        return np.zeros(0, dtype=np.intp)
     both = pack(keys.participant, keys.time)
     lonely = context[~np.isin(both[context], both[rows])]
     _, first = np.unique(both[lonely], return_index=True)
@@ -161,29 +141,28 @@ def _holding(keys: Keys, members: Whole, context: Whole, text: NDArray[np.object
     return found
 
 
-def _together(
-    items: tuple[str, ...], found: dict[str, Whole], text: NDArray[np.object_], n: int
-) -> tuple[NDArray[np.object_], Whole]:
-    """Return ``item=word`` of several context items, joined by commas, and a number for each different text."""
+def _together(items: tuple[str, ...], held: dict[str, Whole], text: NDArray[np.object_], n: int) -> NDArray[np.object_]:
+    """Return ``item=word`` of several context items, joined by commas, for each answer."""
     out = np.full(n, "", dtype=object)
     for key in items:
-        there = np.flatnonzero(found[key] >= 0)
-        parts = [f"{key}={word}" for word in text[found[key][there]]]
+        there = np.flatnonzero(held[key] >= 0)
+        parts = [f"{key}={word}" for word in text[held[key][there]]]
         out[there] = [f"{before},{part}" if before else part for before, part in zip(out[there], parts, strict=True)]
-    words, which = np.unique(out.astype(str), return_inverse=True) if n else (out, np.zeros(0, dtype=np.intp))
-    return out, which.reshape(-1)
+    return out
 
 
-def _used(found: Whole, number: Whole) -> set[tuple[int, int]]:
-    there = found >= 0
-    return set(zip(found[there].tolist(), number[there].tolist(), strict=True))
+def _used(held: list[Whole], group: Whole) -> tuple[Whole, Whole]:
+    """Return the different pairs of a context row and a group that it holds for."""
+    rows = np.concatenate([found[found >= 0] for found in held]) if held else np.zeros(0, dtype=np.intp)
+    groups = np.concatenate([group[found >= 0] for found in held]) if held else np.zeros(0, dtype=np.intp)
+    pairs = np.unique(np.column_stack([rows, groups]), axis=0)
+    return pairs[:, 0], pairs[:, 1]
 
 
-def _joined(context: NDArray[np.object_], number: Whole, count: int) -> list[str]:
+def _joined(context: NDArray[np.object_], group: Whole, count: int) -> list[str]:
     """Return the context of each group; different contexts of one group stand side by side."""
     out = [""] * count
     there = np.flatnonzero(context != "")
-    pairs = sorted(set(zip(number[there].tolist(), context[there].tolist(), strict=True)))
-    for group, text in pairs:
-        out[group] = f"{out[group]} | {text}" if out[group] else text
+    for number, text in sorted(set(zip(group[there].tolist(), context[there].tolist(), strict=True))):
+        out[number] = f"{out[number]} | {text}" if out[number] else text
     return out

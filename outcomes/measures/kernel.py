@@ -218,7 +218,8 @@ def _of_scales(definition: Definition, scale: Scale, scales: dict[str, Scored], 
 
 def _answered(asked: Asked, rows: list[int]) -> NDArray[np.intp]:
     """Return how many items have an answer; one that was taken by default has none."""
-    return (~np.isnan(asked.value[rows]).all(axis=1) & ~asked.default[rows]).sum(axis=0)
+    count: NDArray[np.intp] = (~np.isnan(asked.value[rows]).all(axis=1) & ~asked.default[rows]).sum(axis=0)
+    return count
 
 
 def _of_readings(definition: Definition, scale: Scale, asked: Asked, answers: Answers) -> Scored:
@@ -226,7 +227,7 @@ def _of_readings(definition: Definition, scale: Scale, asked: Asked, answers: An
     values = asked.value[rows]
     answered = _answered(asked, rows)
     expected = (~asked.not_asked[rows]).sum(axis=0)
-    whole = ~np.isnan(values).any(axis=0)
+    whole: Flags = np.logical_not(np.isnan(values).any(axis=0))
     readings = [np.where(whole, one, np.nan) for one in values]
     how, on = scale.combine or definition.rows.combine, scale.combine_on or definition.rows.combine_on
     if scale.rule == "ratio":
@@ -258,15 +259,18 @@ def combined(definition: Definition, scale: Scale, readings: Floats, how: str) -
 
 def _combine(readings: Floats, how: str, better: str) -> Floats:
     if how == "best":
-        return np.fmax.reduce(readings) if better == "higher" else np.fmin.reduce(readings)
+        best: Floats = np.fmax.reduce(readings) if better == "higher" else np.fmin.reduce(readings)
+        return best
     if how == "median":
         ordered = np.sort(readings, axis=0)  # nan last
         n = (~np.isnan(readings)).sum(axis=0)
         low, high = np.maximum(n - 1, 0) // 2, np.maximum(n, 1) // 2
         people = np.arange(readings.shape[1])
-        return (ordered[low, people] + ordered[np.minimum(high, len(ordered) - 1), people]) / 2
+        middle: Floats = (ordered[low, people] + ordered[np.minimum(high, len(ordered) - 1), people]) / 2
+        return middle
     total, count = added(list(readings))
-    return np.divide(total, count, out=np.full(len(total), np.nan), where=count > 0)
+    mean: Floats = np.divide(total, count, out=np.full(len(total), np.nan), where=count > 0)
+    return mean
 
 
 def _mark_readings(

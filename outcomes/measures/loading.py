@@ -179,7 +179,7 @@ def _said(value: Any) -> str:
         return f"the text '{value}'"
     if isinstance(value, int | float):
         return f"the number {value}"
-    return {dict: "a table", list: "a list"}.get(type(value), "a date or time")
+    return "a table" if isinstance(value, dict) else "a list" if isinstance(value, list) else "a date or time"
 
 
 def _number(value: Any) -> float | None:

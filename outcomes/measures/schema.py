@@ -61,9 +61,7 @@ FIELDS: dict[str, dict[str, Field]] = {
         "landmarks": Field("table", "place to the landmark in words"),
         "side": Field("flag", "whether each side has its own row"),
         "trial": Field("table", "{ min, max } of readings that make one score"),
-        "fewer": Field(
-            "word", "what fewer readings than min give: no score (default), or a score with a flag", words=FEWER
-        ),
+        "fewer": Field("word", "what fewer readings than min give; no score where absent", words=FEWER),
         "combine": Field("word", "how readings become one", words=COMBINE),
         "combine_on": Field("word", "whether readings are combined before or after scoring", words=COMBINE_ON),
         "if_spread_over": Field("number", "largest difference of readings above which 'then' replaces 'combine'"),
