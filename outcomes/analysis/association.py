@@ -125,15 +125,15 @@ def _joined(work: Work, series: Series, column: str) -> pd.DataFrame:
 
 
 def _dose_and_time(work: Work, metrics: Any) -> None:
-    """Write how far a person's cumulative dose can be told from the passing of time."""
+    """Write how far a person's cumulative dose can be told from the passing of time, over the weeks in training."""
     from outcomes.dose_response import dose_time_collinearity
 
-    weeks = work.people["dose_by_week"].sort_values(["participant_id", "week"])
+    weeks = _weeks_in_training(work)
     for metric in metrics:
         column, _, _, _, name = EXPOSURES[metric]
         keys = {
             statistic: work.key("dose_response", statistic, exposure=metric, contrast=work.contrast_part)
-            for statistic in ("within_person_r", "vif")
+            for statistic in ("within_person_r", "median_person_r", "vif")
         }
         try:
             cumulative = weeks.groupby("participant_id")[column].cumsum()
@@ -151,3 +151,18 @@ def _dose_and_time(work: Work, metrics: Any) -> None:
         label = f"cumulative {name} and time: correlation within persons"
         work.add(keys["within_person_r"], result.within_person_r, label, inputs=inputs)
         work.add(keys["vif"], result.vif, f"cumulative {name} and time: variance inflation", inputs=inputs)
+        if result.median_person_r is not None:
+            label = f"cumulative {name} and time: median of the people's own correlations"
+            work.add(keys["median_person_r"], result.median_person_r, label, inputs=inputs)
+
+
+def _weeks_in_training(work: Work) -> pd.DataFrame:
+    """Return the weekly dose of each person up to the later compared visit, or to the day on which they left."""
+    import pandas as pd
+
+    weeks = work.people["dose_by_week"].sort_values(["participant_id", "week"])
+    visits = work.visit_days[work.visit_days["visit"] == (work.contrast or ("", ""))[1]]
+    seen = visits.set_index("participant_id")["visited_day"]
+    last = pd.concat([work.participants["left_day"], seen], axis=1).min(axis=1)
+    end = weeks["participant_id"].map(last)
+    return weeks[end.isna() | ((weeks["week"] - 1) * 7 < end)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, Any, Literal
 
 from outcomes.errors import DesignError
@@ -127,7 +128,7 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
     )
     inputs = ("people/change",)
     for name, label in PAIRED.items():
-        estimate = getattr(result, name)
+        estimate = _untested(series, getattr(result, name))
         key = _key(work, series, group, name)
         if estimate is not None:
             work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=inputs)
@@ -141,7 +142,7 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
     row["change"] = result.mean.value
     if result.mean.interval is not None:
         row["change_low"], row["change_high"] = result.mean.interval.low, result.mean.interval.high
-    row["p"] = result.mean.test.p if result.mean.test is not None else None
+    row["p"] = _p(series, result.mean)
     error = work.errors.get(series.name)
     if error is None:
         return
@@ -151,6 +152,18 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
         label = f"{series.label}: people beyond the minimal detectable change"
         key = _key(work, series, group, "share_better")
         work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, n_people=len(pairs))
+
+
+def _untested(series: Series, estimate: Estimate | None) -> Estimate | None:
+    """Return an estimate without its test where the protocol calls the outcome exploratory: those are never tested."""
+    if estimate is None or series.plan.role != "exploratory":
+        return estimate
+    return dataclasses.replace(estimate, test=None)
+
+
+def _p(series: Series, estimate: Estimate | None) -> float | None:
+    tested = _untested(series, estimate)
+    return tested.test.p if tested is not None and tested.test is not None else None
 
 
 def _beyond_error(
@@ -206,7 +219,7 @@ def _ranked(
     before, after = pairs["before"].to_numpy(), pairs["after"].to_numpy()
     result = ordinal_change(before, after, levels=levels, unit=series.scale.unit)
     for name, label in RANKED.items():
-        estimate = getattr(result, name, None)
+        estimate = _untested(series, getattr(result, name))
         if estimate is not None:
             key = _key(work, series, group, name)
             work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=("people/change",))
@@ -221,8 +234,7 @@ def _ranked(
     row |= {"before_mean": None, "change": shift.value if shift is not None else None}
     if shift is not None and shift.interval is not None:
         row["change_low"], row["change_high"] = shift.interval.low, shift.interval.high
-    test = shift.test if shift is not None else None
-    row["p"] = test.p if test is not None else None
+    row["p"] = _p(series, shift)
     rose, fell = (result.higher.value, result.lower.value)
     row["n_within"] = result.same.value
     row["n_better"], row["n_other"] = (rose, fell) if series.hoped_sign >= 0 else (fell, rose)

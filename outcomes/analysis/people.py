@@ -36,10 +36,10 @@ def _flow(work: Work) -> None:
         n = held["participant_id"].nunique()
         work.count(work.key("flow", "held", contrast=visit.key), n, f"people seen at {visit.label}")
         rows.append((visit.label, n, "visit held"))
-    if work.contrast:
-        for group, _, members in work.groups():
-            for series in work.study.series:
-                _flow_of(work, series, group, members, rows)
+        if work.contrast and visit.key == work.contrast[1]:
+            for group, _, members in work.groups():
+                for series in work.study.series:
+                    _flow_of(work, series, group, members, rows)
     work.record.add_table("flow", {"stage": "", "n": "1", "note": ""}, rows)
     reasons = Counter(people.loc[left, "left_reason"].fillna("not recorded").astype(str))
     ordered = sorted(reasons.items(), key=lambda reason: (-reason[1], reason[0]))
