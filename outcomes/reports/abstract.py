@@ -75,9 +75,9 @@ class Abstract:
         """How long it is, and what was done to make it so."""
         line = f"{fmt.number(self.used)} of {fmt.number(self.limit)} {self.unit}, headings counted, title not."
         if self.left_out:
-            line += f" Left out: {', '.join(self.left_out)}."
+            line += f" Left out: {'; '.join(self.left_out)}."
         if self.shortened:
-            line += f" Shortened: {', '.join(self.shortened)}."
+            line += f" Shortened: {'; '.join(self.shortened)}."
         return line
 
     def to_text(self) -> str:
@@ -259,5 +259,19 @@ def findings(facts: Facts, abstract: Abstract, blind_words: Sequence[str]) -> li
             found.append(
                 f"The design shows no cause, but the title or a sentence of the author says: {', '.join(causal)}."
             )
+    found += _open_data(facts)
     found += [f"Not reported: {name}; answered by {answer}." for name, answer in abstract.missing]
     return found
+
+
+def _open_data(facts: Facts) -> list[str]:
+    """Return what of the data is still open: values set aside and values asked about."""
+    aside, asked = (facts.value("data", statistic) for statistic in ("cells_emptied", "queries"))
+    lines = []
+    if aside:
+        lines.append(f"Set aside: {fmt.counted(int(aside), 'value')} could not be used; outcomes check lists them.")
+    if asked:
+        lines.append(
+            f"Asked: {fmt.counted(int(asked), 'doubt')} about values that were kept; outcomes check lists them."
+        )
+    return lines

@@ -107,12 +107,13 @@ def p_words(facts: Facts, row: Any) -> str:
     return "" if row["p"] is None else fmt.p_value(row["p"])
 
 
-def change_words(facts: Facts, row: Any) -> str:
-    """Return the change of an outcome with its interval and unit."""
+def change_words(facts: Facts, row: Any, *, named: bool = True) -> str:
+    """Return the change of an outcome with its interval and unit; the interval is named unless a heading does that."""
     unit, places = row["unit"], facts.decimals(row)
     if row["change_low"] is None:
         return fmt.quantity(row["change"], unit, places)
-    return fmt.with_interval(row["change"], row["change_low"], row["change_high"], unit, places, facts.ci)
+    ends = row["change_low"], row["change_high"]
+    return fmt.with_interval(row["change"], *ends, unit, places, facts.ci if named else "")
 
 
 def class_counts(facts: Facts, row: Any) -> tuple[tuple[str, ...], list[str]]:
@@ -123,7 +124,8 @@ def class_counts(facts: Facts, row: Any) -> tuple[tuple[str, ...], list[str]]:
     names : tuple of str
         Good direction, within error, other direction; for an ordinal scale lower, same, higher.
     counts : list of str
-        A number, "fewer than 5", or "not shown" where it would give a smaller one away; empty where nobody was counted.
+        A number, "fewer than 5", or "not shown" where it would give a smaller one away. Both are empty where nobody
+        was counted.
     """
     if row["level"] == "ordinal":
         names: tuple[str, ...] = ("lower", "the same", "higher")
@@ -133,7 +135,7 @@ def class_counts(facts: Facts, row: Any) -> tuple[tuple[str, ...], list[str]]:
         counts = [row[k] for k in ("n_better", "n_within", "n_other")]
     known = [int(n) for n in counts if n is not None]
     if len(known) < len(counts):
-        return names, []
+        return (), []
     return names, facts.small.texts(known, first=1)
 
 

@@ -46,11 +46,13 @@ class Figures:
         facts = self.facts
         rows = rows_of(facts.record, "flow")
         left = [r for r in rows if r["stage"].startswith("left")]
-        stages = [(_capital(fmt.clean(r["stage"], 120) + _note(r)), int(r["n"])) for r in rows if r not in left]
+        later = self._later_visits()
+        drawn = [r for r in rows if r not in left and r["stage"] not in later]
+        stages = [(_capital(fmt.clean(r["stage"], 120) + _note(r)), int(r["n"])) for r in drawn]
         if not stages:
             yield _absent("participant_flow", "Flow of participants", "the record has no table flow")
             return
-        beside = [(len(stages) - 2, self._left_words(int(r["n"]))) for r in left if len(stages) > 1]
+        beside = [((len(stages) - 2) // 2, self._left_words(int(r["n"]))) for r in left if len(stages) > 1]
         title = "Flow of participants"
         counts = "; ".join(f"{name}: {fmt.number(n)}" for name, n in stages)
         alt = f"Flow of participants. {counts}. {beside[0][1] if beside else ''}".strip()
@@ -58,6 +60,13 @@ class Figures:
         axes = participant_flow(stages, beside=beside, synthetic=facts.synthetic, title=title)
         table = Table.build("Flow of participants", ("Stage", "People"), lines)
         yield self._block("participant_flow", axes, title, alt, table, n=str(stages[0][1]), source="table flow")
+
+    def _later_visits(self) -> set[str]:
+        """Return the labels of visits after the later compared one; they are in the table, not in the drawing."""
+        labels = [(v["key"], v["label"]) for v in self.facts.meta.get("visits") or ()]
+        keys = [key for key, _ in labels]
+        after = self.facts.visits[1]
+        return {label for _, label in labels[keys.index(after) + 1 :]} if after in keys else set()
 
     def _left_words(self, n: int) -> str:
         rows = rows_of(self.facts.record, "left")
@@ -136,8 +145,10 @@ class Figures:
                 continue
             levels, before, after = _margins(cells)
             labels = (facts.visit_label(facts.visits[0]), facts.visit_label(facts.visits[1]))
-            axes = ordinal_shares(levels, before, after, labels=labels, title=title, note=_note_line(row),
-                                  synthetic=facts.synthetic)  # fmt: skip
+            axes = ordinal_shares(
+                levels, before, after, labels=labels, smallest=facts.small.minimum, title=title, note=_note_line(row),
+                synthetic=facts.synthetic,
+            )  # fmt: skip
             alt = f"Share of people at each grade at {labels[0]} and {labels[1]}. {title}; grade {counts}."
             yield self._block(name, axes, title, alt, table, n=str(row["n"]), source=f"record {row['key']}", row=row)
 

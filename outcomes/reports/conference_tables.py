@@ -62,12 +62,20 @@ def outcomes(facts: Facts) -> Table:
     """Return every outcome: before, after, change, people beyond error."""
     rows = [_outcome(facts, row) for row in [*facts.rows, *facts.others()]]
     columns = ("Outcome", "n", *(f"{facts.visit_label(v)}, mean (SD)" for v in facts.visits))
-    columns += (f"Change ({facts.ci})", "P", "People beyond error", "Smallest change beyond error")
+    columns += (f"Change ({facts.ci})", "P", "People beyond error", "MDC")
     note = (
-        "Exploratory outcomes are not tested. A grade only ranks: its change is a median shift, and people are counted "
-        f"by lower, same and higher grade. {_small_note(facts)}"
+        "MDC: minimal detectable change (95%), the smallest change of one person beyond the usual error of the test"
+        f"{_sources(facts)}. Exploratory outcomes are not tested. A grade only ranks: its change is a median shift, "
+        f"and people are counted by lower, same and higher grade. {_small_note(facts)}"
     )
     return Table.build("Outcomes", columns, rows, left=(6, 7), note=note)
+
+
+def _sources(facts: Facts) -> str:
+    """Return where each minimal detectable change comes from."""
+    rows = [r for r in [*facts.rows, *facts.others()] if r["mdc"] is not None]
+    found = dict.fromkeys(f"{facts.title_of(r)[0]}: {fmt.clean(r['mdc_source'], 160)}" for r in rows)
+    return f" ({'; '.join(found)})" if found else ""
 
 
 def _outcome(facts: Facts, row: Any) -> tuple[str, ...]:
@@ -96,7 +104,7 @@ def _before_after(facts: Facts, row: Any) -> tuple[str, str]:
 
 
 def _change(facts: Facts, row: Any) -> str:
-    return "not estimable" if row["change"] is None else change_words(facts, row)
+    return "not estimable" if row["change"] is None else change_words(facts, row, named=False)
 
 
 def _p(facts: Facts, row: Any) -> str:
@@ -112,10 +120,10 @@ def _people(facts: Facts, row: Any) -> str:
 
 def _error(facts: Facts, row: Any) -> str:
     if row["level"] == "ordinal":
-        return "none: a grade only ranks"
+        return "none for a grade"
     if row["mdc"] is None:
         return "not known"
-    return f"{fmt.quantity(row['mdc'], row['unit'], facts.decimals(row))}; {fmt.clean(row['mdc_source'], 160)}"
+    return fmt.quantity(row["mdc"], row["unit"], facts.decimals(row))
 
 
 def better_words(row: Any) -> str:
@@ -128,7 +136,7 @@ def dose(facts: Facts) -> Table:
     """Return planned and delivered training up to each visit."""
     lines: list[tuple[str, ...]] = []
     for row in rows_of(facts.record, "dose_by_visit"):
-        if not row["people"]:
+        if not row["people"] or not (row["planned_sessions"] or row["delivered_sessions"]):
             continue
         label = fmt.clean(row["label"], 60)
         if facts.small.hides(row["people"]):

@@ -179,10 +179,22 @@ class Facts:
         return entry.value
 
     def decimals(self, row: Row) -> int:
-        """Return the decimals in which an outcome is printed everywhere: two digits of its interval's width."""
+        """Return the decimals in which an outcome is printed everywhere.
+
+        Two digits of the spread of the first values (of the interval's width for a scale that only ranks), and more
+        where rounding would hide that an interval leaves out zero or that a mean change is not the error it is held
+        against.
+        """
         low, high = row["change_low"], row["change_high"]
-        spread = row["before_sd"] if low is None or high is None else high - low
-        return fmt.decimals_for(spread)
+        if low is None or high is None:
+            return fmt.decimals_for(row["before_sd"])
+        places = fmt.decimals_of_interval(low, high, fmt.decimals_for(row["before_sd"] or high - low))
+        sizes = abs(row["change"]), row["mdc"]
+        while sizes[1] and sizes[0] != sizes[1] and places < fmt.MOST_DECIMALS:
+            if fmt.number(sizes[0], places) != fmt.number(sizes[1], places):
+                break
+            places += 1
+        return places
 
     def title_of(self, row: Row) -> tuple[str, str]:
         """Return an outcome's name without and with its place and side rule."""

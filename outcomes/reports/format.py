@@ -49,6 +49,22 @@ def decimals_for(width: float | None, fallback: int = 1) -> int:
     return min(max(1 - math.floor(math.log10(width)), 0), MOST_DECIMALS)
 
 
+def decimals_of_interval(low: float, high: float, at_least: int | None = None) -> int:
+    """Return the decimals of an interval: two digits of its width, or `at_least`, and one or two more where an interval
+    that leaves out zero would else print an end as zero.
+
+    Examples
+    --------
+    >>> decimals_of_interval(0.4, 2.0), decimals_of_interval(0.04, 2.0), decimals_of_interval(0.0, 2.0)
+    (1, 2, 1)
+    """
+    places = decimals_for(high - low) if at_least is None else at_least
+    ends = [end for end in (low, high) if math.isfinite(end)]
+    while low * high > 0 and places < MOST_DECIMALS and any(float(f"{end:.{places}f}") == 0 for end in ends):
+        places += 1
+    return places
+
+
 def number(value: float, decimals: int = 0) -> str:
     """Return a number, rounded half up, with a minus sign and, from 10,000, with commas.
 
@@ -103,7 +119,7 @@ def with_interval(
     >>> with_interval(1.21, 0.4, 2.02, "cm")
     '1.2 (0.4 to 2.0) cm'
     """
-    places = decimals_for(high - low) if decimals is None else decimals
+    places = decimals_of_interval(low, high) if decimals is None else decimals
     ends = f"{number(low, places)} to {number(high, places)}"
     inside = f"{label} {ends}" if label else ends
     return f"{number(value, places)} ({inside}) {printed_unit(unit)}".rstrip()

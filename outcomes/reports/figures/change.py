@@ -71,7 +71,7 @@ def paired_change(
         ax, side = _two_panels(ax, mean is not None)
         if persons:
             beyond = np.abs(second - first) >= (np.inf if error is None else error)
-            for mask, colour, width in ((~beyond, style.PERSON, 0.5), (beyond, style.INK, 0.9)):
+            for mask, colour, width in ((~beyond, style.PERSON, 0.5), (beyond, style.INK, 0.7)):
                 ax.plot([0, 1], np.vstack([first, second])[:, mask], color=colour, lw=width, zorder=2)
             alone = np.asarray(unpaired, dtype=float)
             dash: dict[str, Any] = {"marker": "_", "s": 22, "color": style.INK, "lw": 0.8, "zorder": 2}
@@ -216,6 +216,7 @@ def ordinal_shares(
     after: Sequence[int],
     *,
     labels: tuple[str, str] = ("before", "after"),
+    smallest: int = 1,
     ax: Axes | None = None,
     **texts: Any,
 ) -> Axes:
@@ -229,6 +230,8 @@ def ordinal_shares(
         People at each grade; same total.
     labels : (str, str)
         Names of the two visits.
+    smallest : int
+        Counts below it are not written.
     ax : Axes, optional
     **texts
         Title, note, source and synthetic; see `style.finish`.
@@ -248,7 +251,7 @@ def ordinal_shares(
     with style.look():
         ax = style.new_axes((16.0, 5.4)) if ax is None else ax
         for y, counts in ((1, before), (0, after)):
-            _stack(ax, y, levels, counts, shades)
+            _stack(ax, y, levels, counts, shades, smallest)
         ax.set_yticks(
             [1, 0], [f"{fmt.clean(label, 24)}\nn = {sum(c)}" for label, c in zip(labels, (before, after), strict=True)]
         )
@@ -262,7 +265,7 @@ def ordinal_shares(
     return ax
 
 
-def _stack(ax: Axes, y: float, levels: Sequence[str], counts: Sequence[int], shades: Any) -> None:
+def _stack(ax: Axes, y: float, levels: Sequence[str], counts: Sequence[int], shades: Any, smallest: int) -> None:
     """Draw one stacked bar; grade above it, count inside where there is room."""
     left, total = 0.0, sum(counts)
     for i, (level, n) in enumerate(zip(levels, counts, strict=True)):
@@ -273,7 +276,7 @@ def _stack(ax: Axes, y: float, levels: Sequence[str], counts: Sequence[int], sha
         ax.barh(y, width, left=left, height=0.5, color=shades(i), edgecolor=style.INK, lw=0.6)
         dark = 0.299 * red + 0.587 * green + 0.114 * blue < 0.5
         middle = left + width / 2
-        if width > 0.025:
+        if width > 0.025 and n >= smallest:
             ax.text(
                 middle, y, fmt.number(n), ha="center", va="center", fontsize=7.5, color="white" if dark else "black"
             )
