@@ -74,7 +74,9 @@ def test_an_exported_function_describes_parameters_and_result(name: str) -> None
     text = inspect.getdoc(value) or ""
     assert re.search(r"^Parameters\n-+$", text, flags=re.MULTILINE), f"{name}: no Parameters"
     assert re.search(r"^Returns\n-+$", text, flags=re.MULTILINE), f"{name}: no Returns"
-    described = re.findall(r"^\*{0,2}([a-z_][a-z0-9_, *]*) ?:", text, flags=re.MULTILINE)
+    section = re.split(r"^Parameters\n-+\n", text, flags=re.MULTILINE)[1].partition("\n\n")[0]
+    described = re.findall(
+        r"^(\*{0,2}[a-z_][a-z0-9_]*(?:, \*{0,2}[a-z_][a-z0-9_]*)*)(?: :|$)", section, flags=re.MULTILINE
+    )
     named = {word.strip(" *") for line in described for word in line.split(",")}
-    lone = set(re.findall(r"^([a-z_][a-z0-9_]*)$", text, flags=re.MULTILINE))
-    assert set(inspect.signature(value).parameters) <= named | lone
+    assert set(inspect.signature(value).parameters) == named
