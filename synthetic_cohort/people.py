@@ -143,7 +143,7 @@ def draw_person(which: int, options: Options) -> Person:
     injured = condition == "spinal_cord_injury"
     if not injured:
         region = grade = level = ""
-    mass = drawn(rng, f"body_mass_kg.{sex}")
+    height, mass = drawn(rng, f"height_cm.{sex}"), drawn(rng, f"body_mass_kg.{sex}")
     strength = _strength_group(condition, grade)
     power = drawn(rng, f"power_start_w.{strength}")
     vigour, apart = float(rng.normal()), float(rng.normal())
@@ -159,8 +159,8 @@ def draw_person(which: int, options: Options) -> Person:
         region=region,
         ais_grade=grade,
         months_since_onset=_months_since_onset(rng, condition, age),
-        height_cm=drawn(rng, f"height_cm.{sex}"),
-        body_mass_kg=mass,
+        height_cm=height,
+        body_mass_kg=mass * (height / number(f"height_cm.{sex}.mean")) ** 2,
         antispastic_medicine=happens(rng, number(f"antispastic_medicine.{condition}")),
         enrolled=joined,
         pull=pull,

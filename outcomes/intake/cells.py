@@ -15,15 +15,12 @@ from outcomes.intake.drafts import EMPTIED, NORMALISED, USED, Draft
 from outcomes.intake.moments import read_moments
 from outcomes.intake.numerals import NUMBER_PATTERN, number_problem, plain_number
 from outcomes.intake.raw import CLOCK, DATE, ERROR, TEXT, UNCALCULATED, texts, unique
-from outcomes.intake.settling import Reader, reject, rounded, settle
+from outcomes.intake.settling import MAY_BE_BLANK, Reader, reject, rounded, settle
 from outcomes.units import conversion_factor, printed_unit
 from outcomes.vocabulary import PLACE_PATTERN, Column
 
 if TYPE_CHECKING:
     from outcomes.intake.raw import Flags, Integers
-
-MAY_BE_BLANK = ("version", "place", "side", "trial", "segment")
-"""Parts of a key that may be empty."""
 
 NAMES_OF_MEASURES = ("measure", "item", "place")
 """Keys that the definitions of measures check, with their own lists."""

@@ -11,7 +11,7 @@ from outcomes.intake.days import FAR, Enrolment
 from outcomes.intake.drafts import Draft
 from outcomes.intake.limits import limits, spell
 from outcomes.intake.raw import number_text, unique
-from outcomes.intake.settling import Reader, reject
+from outcomes.intake.settling import MAY_BE_BLANK, Reader, reject
 from outcomes.vocabulary import DELIVERED
 
 if TYPE_CHECKING:
@@ -32,9 +32,7 @@ def check_rows(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment
         sessions.repeated()
         sessions.counts()
         sessions.blanks()
-        _in_study(drafts["sessions"], "started", drafts.get("participants"), reader, enrolment, delivered=True)
-    if "assessments" in drafts:
-        _in_study(drafts["assessments"], "assessed", drafts.get("participants"), reader, enrolment, delivered=False)
+        _in_study(drafts["sessions"], drafts.get("participants"), reader, enrolment)
     if "stimulation" in drafts:
         _stimulation(drafts["stimulation"], reader)
     for draft in drafts.values():
@@ -193,52 +191,34 @@ class _Sessions:
             self._ask(rows, column, "required_blank", "a day; without it the session counts for no visit")
 
 
-def _in_study(
-    draft: Draft, stem: str, people: Draft | None, reader: Reader, enrolment: Enrolment, *, delivered: bool
-) -> None:
-    """Ask about days before enrolment or after leaving."""
+def _in_study(draft: Draft, people: Draft | None, reader: Reader, enrolment: Enrolment) -> None:
+    """Ask about sessions that took place before enrolment or after leaving."""
     import numpy as np
 
     if people is None:
         return
-    day = numbers(draft, f"{stem}_day")
-    person = enrolment.of(draft)
+    day, person = numbers(draft, "started_day"), enrolment.of(draft)
     left = np.full(len(enrolment.people), np.nan)
     rows = np.flatnonzero(people.used)
     left[enrolment.of(people)[rows]] = numbers(people, "left_day")[rows]
-    counts = draft.used
-    if delivered and "status" in draft.text:
-        counts = counts & np.isin(draft.text["status"], DELIVERED)
-    column = next((form for form in (f"{stem}_at", f"{stem}_day") if form in draft.typed), "participant_id")
-    before = counts & (day < 0) & enrolment.known[person]
-    after = counts & (day > left[person])
-    for mask, rule, word, on in (
-        (before, "before_enrolment", "on or after", "enrolled_on"),
-        (after, "after_leaving", "on or before", "left_on"),
-    ):
-        chosen = np.flatnonzero(mask)
-        ends = enrolment.zero[person[chosen]] + (0 if on == "enrolled_on" else np.nan_to_num(left[person[chosen]]))
-        expected = [f"a day {word} {on}{_date(end)}" for end in ends.tolist()]
-        if draft.name == "assessments":
-            chosen, expected = _once_a_visit(draft, chosen, expected)
-        reader.found.at(draft, chosen, column, "ask", rule, expected)
+    took_place = draft.used
+    if "status" in draft.text:
+        took_place = took_place & np.isin(draft.text["status"], DELIVERED)
+    column = next((form for form in ("started_at", "started_day") if form in draft.typed), "participant_id")
+    zero, left_on = enrolment.zero[person], left[person]
+    before = np.flatnonzero(took_place & (day < 0) & enrolment.known[person])
+    expected = [f"a day on or after enrolled_on{_date(end)}" for end in zero[before].tolist()]
+    reader.found.at(draft, before, column, "ask", "before_enrolment", expected)
+    after = np.flatnonzero(took_place & (day > left_on))
+    ends = np.where(zero[after] == FAR, FAR, zero[after] + left_on[after])
+    expected = [f"a day on or before left_on{_date(end)}" for end in ends.tolist()]
+    reader.found.at(draft, after, column, "ask", "after_leaving", expected)
 
 
 def _date(days: float) -> str:
     import numpy as np
 
     return "" if days >= FAR else f", {np.datetime64(int(days), 'D')}"
-
-
-def _once_a_visit(draft: Draft, rows: Integers, expected: list[str]) -> tuple[Integers, list[str]]:
-    """Keep the first row of every participant and visit."""
-    import numpy as np
-
-    seen: dict[tuple[str, str], int] = {}
-    for i, row in enumerate(rows.tolist()):
-        seen.setdefault((draft.text["participant_id"][row], draft.text["visit"][row]), i)
-    kept = list(seen.values())
-    return rows[np.array(kept, dtype=np.int64)], [expected[i] for i in kept]
 
 
 def _people(draft: Draft, reader: Reader) -> None:
@@ -296,7 +276,7 @@ def _empty_columns(draft: Draft, reader: Reader) -> None:
     if not len(draft):
         return
     for column in draft.table.columns:
-        if column.kind not in ("number", "integer") and column.name != "response":
+        if column.name in MAY_BE_BLANK or (column.kind not in ("number", "integer") and column.name != "response"):
             continue
         for index, feed in enumerate(draft.feeds):
             mine = np.flatnonzero(draft.feed == index)

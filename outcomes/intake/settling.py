@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from outcomes.intake.raw import Floats, Integers
     from protocols.schema import Protocol
 
+MAY_BE_BLANK = ("version", "place", "side", "trial", "segment")
+"""Parts of a key that may be empty."""
+
 FULL_WIDTH = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x2212: ord("-"), 0x3000: ord(" ")}
 """Full-width forms and the minus sign, which have one reading."""
 

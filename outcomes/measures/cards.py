@@ -76,7 +76,7 @@ def card(definition: Definition) -> str:
         *_facts(definition),
         *_section("Rows", _rows(definition.rows)),
         *_section("Items", (_item(definition, item) for item in definition.items)),
-        *_section("Scales", (line for scale in definition.scales for line in _scale(definition, scale))),
+        *_section("Scales", (_scale(definition, scale) for scale in definition.scales)),
         *_section("Bands", (_band(band) for band in definition.bands)),
         *_section("Published properties", (_published(value) for value in definition.published)),
         *_section("Traps", definition.traps),
@@ -157,12 +157,12 @@ def _item(definition: Definition, item: Item) -> str:
     return text
 
 
-def _scale(definition: Definition, scale: Scale) -> Iterator[str]:
+def _scale(definition: Definition, scale: Scale) -> str:
     unit = printed_unit(scale.unit)
     limits = "" if scale.range is None else f" {span(scale.range)}"
     main = ", the main scale" if scale.main and len(definition.scales) > 1 else ""
-    yield f"{scale.key}:{limits} {unit} ({scale.level}; {BETTER[scale.better]}{main})".replace("  ", " ")
-    yield f"    {_rule(definition, scale)}; {_missing(scale)}"
+    about = f"{scale.key}:{limits} {unit} ({scale.level}; {BETTER[scale.better]}{main})".replace("  ", " ")
+    return f"{about}: {_rule(definition, scale)}; {_missing(scale)}"
 
 
 def _rule(definition: Definition, scale: Scale) -> str:

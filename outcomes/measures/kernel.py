@@ -169,9 +169,9 @@ def _of_items(definition: Definition, scale: Scale, asked: Asked) -> Scored:
     return scored
 
 
-def added(parts: list[Floats]) -> tuple[Floats, NDArray[np.intp]]:
+def added(parts: list[Floats]) -> tuple[Floats, NDArray[np.int16]]:
     """Return the sum of what is there, part by part, and how many parts are there."""
-    total, count = np.zeros(len(parts[0])), np.zeros(len(parts[0]), dtype=np.intp)
+    total, count = np.zeros(len(parts[0])), np.zeros(len(parts[0]), dtype=np.int16)
     for part in parts:
         there = part == part
         count += there

@@ -62,13 +62,13 @@ def outcomes(facts: Facts) -> Table:
     """Return every outcome: before, after, change, people beyond error."""
     rows = [_outcome(facts, row) for row in [*facts.rows, *facts.others()]]
     columns = ("Outcome", "n", *(f"{facts.visit_label(v)}, mean (SD)" for v in facts.visits))
-    columns += (f"Change ({facts.ci})", "P", "People beyond error", "MDC")
+    columns += (f"Change ({facts.ci})", "P", "People beyond error (MDC)")
     note = (
         "MDC: minimal detectable change (95%), the smallest change of one person beyond the usual error of the test"
         f"{_sources(facts)}. Exploratory outcomes are not tested. A grade only ranks: its change is a median shift, "
         f"and people are counted by lower, same and higher grade. {_small_note(facts)}"
     )
-    return Table.build("Outcomes", columns, rows, left=(6, 7), note=note)
+    return Table.build("Outcomes", columns, rows, left=(6,), note=note)
 
 
 def _sources(facts: Facts) -> str:
@@ -83,12 +83,18 @@ def _outcome(facts: Facts, row: Any) -> tuple[str, ...]:
     group = "" if row["group"] == "all" else f", {facts.group_label(row['group'])}"
     name = f"{full}{group}; {row['role']}; {better_words(row)}"
     if facts.small.hides(row["n"]):
-        return (name, facts.small.words, *(NOT_SHOWN,) * 6)
+        return (name, facts.small.words, *(NOT_SHOWN,) * 5)
     why = fmt.clean(row["reason"] or "")
     if row["change"] is None and row["n_better"] is None:
-        return (name, fmt.number(row["n"]), *(f"not estimable: {why or 'no value'}",), *("not estimable",) * 5)
-    return (name, fmt.number(row["n"]), *_before_after(facts, row), _change(facts, row), _p(facts, row),
-            _people(facts, row), _error(facts, row))  # fmt: skip
+        return (name, fmt.number(row["n"]), *(f"not estimable: {why or 'no value'}",), *("not estimable",) * 4)
+    return (
+        name,
+        fmt.number(row["n"]),
+        *_before_after(facts, row),
+        _change(facts, row),
+        _p(facts, row),
+        _people(facts, row),
+    )
 
 
 def _before_after(facts: Facts, row: Any) -> tuple[str, str]:
@@ -115,15 +121,12 @@ def _p(facts: Facts, row: Any) -> str:
 
 def _people(facts: Facts, row: Any) -> str:
     names, shown = class_counts(facts, row)
-    return ", ".join(f"{name} {n}" for name, n in zip(names, shown, strict=True)) or "not known: no measurement error"
-
-
-def _error(facts: Facts, row: Any) -> str:
-    if row["level"] == "ordinal":
-        return "none for a grade"
+    counts = ", ".join(f"{name} {n}" for name, n in zip(names, shown, strict=True))
+    if not counts:
+        return "not known: no measurement error"
     if row["mdc"] is None:
-        return "not known"
-    return fmt.quantity(row["mdc"], row["unit"], facts.decimals(row))
+        return counts
+    return f"{counts} ({fmt.quantity(row['mdc'], row['unit'], facts.decimals(row))})"
 
 
 def better_words(row: Any) -> str:

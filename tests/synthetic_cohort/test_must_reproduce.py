@@ -215,7 +215,8 @@ def test_power_falls_within_a_session(cohort: Any) -> None:
     ratios = [float(row["mean_power_w"]) / float(row["peak_power_w"]) for row in rows]
     assert max(ratios) < 1
     assert 0.5 < mean(ratios) < 0.8
-    assert all(0.2 <= person["decay"]["floor"] <= 0.95 for person in cohort.truth["people"])
+    # final over initial power .35 to .82 after 6 min (Laubacher 2018)
+    assert all(0.35 <= person["decay"]["floor"] <= 0.82 for person in cohort.truth["people"])
 
 
 def test_power_rises_over_weeks_and_flattens(cohort: Any) -> None:

@@ -153,7 +153,6 @@ SESSIONS_HEADER = "participant_id,session_id,started_at,status,total_minutes,pas
 GOOD_SESSION = "P01,s1,2026-01-08 09:00,done,40,5,30,20"
 
 
-
 def protocol_of(intake: str = "", design: str = "single arm", groups: str = "") -> Protocol:
     """Return the small protocol with its ``[intake]`` section."""
     text = PROTOCOL.format(intake=intake, design=design, groups=groups)

@@ -89,7 +89,10 @@ def test_a_heading_that_stands_twice_is_refused_with_positions(room):
 def test_a_column_without_heading_is_refused_where_it_holds_values(room):
     intake = room.read({"participants.csv": "participant_id,,age_years\nP01,x,40\nP02,,50\n"})
     assert room.where(intake, "empty_heading") == ("block", "participants.csv", 1, "")
-    assert room.read({"participants.csv": "participant_id,enrolled_on,\nP01,2026-01-05,\nP02,2026-01-05,\n"}).findings == ()
+    assert (
+        room.read({"participants.csv": "participant_id,enrolled_on,\nP01,2026-01-05,\nP02,2026-01-05,\n"}).findings
+        == ()
+    )
 
 
 def test_blanks_around_a_heading_are_trimmed_and_counted(room):
@@ -164,7 +167,9 @@ def test_a_line_end_inside_a_quoted_cell_does_not_shift_rows(room):
 
 
 def test_an_unknown_heading_is_kept_as_it_is(room):
-    intake = room.read({"participants.csv": "participant_id,enrolled_on,shoe size\nP01,2026-01-05, 42 \nP02,2026-01-05,007\n"})
+    intake = room.read(
+        {"participants.csv": "participant_id,enrolled_on,shoe size\nP01,2026-01-05, 42 \nP02,2026-01-05,007\n"}
+    )
     assert intake.findings == ()
     assert intake.tables["participants"]["shoe size"].tolist() == [" 42 ", "007"]
 
