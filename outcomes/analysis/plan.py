@@ -123,6 +123,13 @@ class Work:
             Index participant_id, sorted; columns before, after, change, improvement (missing where no direction is
             better or hoped for), cells.
         """
+        if series.name not in self._pairs:
+            self._pairs[series.name] = self._paired(series)
+        return self._pairs[series.name]
+
+    _pairs: dict[str, pd.DataFrame] = field(default_factory=dict)
+
+    def _paired(self, series: Series) -> pd.DataFrame:
         import numpy as np
 
         values = self.values[series.name]
