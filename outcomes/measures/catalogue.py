@@ -28,12 +28,12 @@ class Catalogue:
     'Modified Ashworth Scale'
     """
 
-    _by_key: Mapping[str, tuple[Definition, ...]]
+    _own: Mapping[str, tuple[Definition, ...]]
 
     @classmethod
     def packaged(cls) -> Catalogue:
-        """Return the definitions that come with the package; they are read once."""
-        return _packaged()
+        """Return the definitions that come with the package; each is read once, when it is first asked for."""
+        return _PACKAGED
 
     def with_folder(self, folder: str | Path) -> Catalogue:
         """Return a catalogue that also holds the definitions of a folder.
@@ -42,6 +42,11 @@ class Catalogue:
         ----------
         folder : path
             Holds ``<key>.toml`` and, for older versions, ``<key>@<version>.toml``.
+
+        Returns
+        -------
+        Catalogue
+            In it a definition of the folder that is named ``<key>.toml`` is the current one of its key.
 
         Raises
         ------
@@ -53,20 +58,15 @@ class Catalogue:
         folder = Path(folder)
         if not folder.is_dir():
             raise UsageError(f"{folder} is not a folder")
-        own = _read_folder(folder)
+        own = dict(self._own)
         problems = []
-        merged = dict(self._by_key)
-        for key, definitions in own.items():
-            known = {definition.version for definition in self._by_key.get(key, ())}
-            for definition in definitions:
-                if definition.version in known:
-                    problems.append(_taken(definition))
-            current = tuple(one for one in definitions if one.file == f"{key}.toml")
-            older = tuple(one for one in definitions if one.file != f"{key}.toml")
-            merged[key] = (*current, *self._by_key.get(key, ()), *older)
+        for key, definitions in _read_folder(folder).items():
+            known = self.versions(key)
+            problems += [_taken(definition) for definition in definitions if definition.version in known]
+            own[key] = (*definitions, *self._own.get(key, ()))
         if problems:
             raise DefinitionError(problems)
-        return Catalogue(MappingProxyType(dict(sorted(merged.items()))))
+        return Catalogue(MappingProxyType(own))
 
     def get(self, key: str, version: str | None = None) -> Definition:
         """Return one definition.
@@ -77,45 +77,68 @@ class Catalogue:
         version : str, optional
             The current one by default.
 
+        Returns
+        -------
+        Definition
+
         Raises
         ------
         UsageError
             No such measure or version.
         """
-        if key not in self._by_key:
-            raise UsageError(f"no measure '{key}'{near_word(key, self._by_key)}")
-        for definition in self._by_key[key]:
+        definitions = self._all(key)
+        if not definitions:
+            raise UsageError(f"no measure '{key}'{near_word(key, self.keys())}")
+        for definition in definitions:
             if version in (None, definition.version):
                 return definition
         known = self.versions(key)
-        raise UsageError(f"{key} has no version '{version}'; known: {', '.join(known)}{near_word(str(version), known)}")
+        near = near_word(str(version), known)
+        raise UsageError(f"{key} has no version '{version}'; known: {', '.join(known)}{near}")
 
     def versions(self, key: str) -> tuple[str, ...]:
         """Return the versions of a measure, the current one first; empty where it is not known."""
-        return tuple(definition.version for definition in self._by_key.get(key, ()))
+        return tuple(definition.version for definition in self._all(key))
 
     def keys(self) -> tuple[str, ...]:
         """Return the keys of all measures, in order."""
-        return tuple(self._by_key)
+        return tuple(sorted({*_packaged_files(), *self._own}))
+
+    def _all(self, key: str) -> tuple[Definition, ...]:
+        """Return the definitions of one key, the current one first: a study's own before the packaged."""
+        found = [*self._own.get(key, ()), *_packaged(key)]
+        return tuple(sorted(found, key=lambda definition: definition.file != f"{key}.toml"))
 
     def __iter__(self) -> Iterator[Definition]:
         """Iterate over the current definition of every measure."""
-        return (definitions[0] for definitions in self._by_key.values())
+        return (self.get(key) for key in self.keys())
 
     def __len__(self) -> int:
-        return len(self._by_key)
+        return len(self.keys())
 
     def __contains__(self, key: object) -> bool:
-        return key in self._by_key
+        return key in self.keys()
+
+
+_PACKAGED = Catalogue(MappingProxyType({}))
 
 
 @cache
-def _packaged() -> Catalogue:
-    return Catalogue(MappingProxyType(_read_folder(FOLDER)))
+def _packaged_files() -> Mapping[str, tuple[Path, ...]]:
+    """Return the packaged files by key."""
+    found: dict[str, list[Path]] = {}
+    for path in sorted(FOLDER.glob("*.toml"), key=lambda path: path.name):
+        found.setdefault(path.stem.partition("@")[0], []).append(path)
+    return MappingProxyType({key: tuple(paths) for key, paths in found.items()})
 
 
-def _read_folder(folder: Path) -> dict[str, tuple[Definition, ...]]:
-    """Return the definitions of a folder by key, the current version of each first."""
+@cache
+def _packaged(key: str) -> tuple[Definition, ...]:
+    return tuple(read_definition(path) for path in _packaged_files().get(key, ()))
+
+
+def _read_folder(folder: Path) -> dict[str, list[Definition]]:
+    """Return the definitions of a folder by key; raise with the problems of all its files."""
     problems: list[Problem] = []
     found: dict[str, list[Definition]] = {}
     for path in sorted(folder.glob("*.toml"), key=lambda path: path.name):
@@ -127,10 +150,10 @@ def _read_folder(folder: Path) -> dict[str, tuple[Definition, ...]]:
         known = found.setdefault(definition.key, [])
         if definition.version in (one.version for one in known):
             problems.append(_taken(definition))
-        known.insert(0 if path.stem == definition.key else len(known), definition)
+        known.append(definition)
     if problems:
         raise DefinitionError(problems)
-    return {key: tuple(definitions) for key, definitions in found.items()}
+    return found
 
 
 def _taken(definition: Definition) -> Problem:

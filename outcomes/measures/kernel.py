@@ -65,8 +65,8 @@ class Scored:
     """
 
     value: Floats
-    answered: NDArray[np.intp]
-    expected: NDArray[np.intp]
+    answered: NDArray[np.integer]
+    expected: NDArray[np.integer]
     marks: list[tuple[Flags, str]] = field(default_factory=list)
     outside: Floats | None = None
 
@@ -159,7 +159,7 @@ def _of_items(definition: Definition, scale: Scale, asked: Asked) -> Scored:
     parts = [asked.value[i, 0] for i in rows]
     if scale.rule == "recode":
         parts = [_recoded(definition.item(scale.items[0]), scale, parts[0])]
-    total, answered = added(parts)
+    total, answered = added(parts, leave_out=scale.missing != "no score")
     expected = np.full(len(total), len(rows), dtype=np.intp)
     for i in rows:
         if definition.answers[i].asked_if is not None:
@@ -169,13 +169,22 @@ def _of_items(definition: Definition, scale: Scale, asked: Asked) -> Scored:
     return scored
 
 
-def added(parts: list[Floats]) -> tuple[Floats, NDArray[np.int16]]:
-    """Return the sum of what is there, part by part, and how many parts are there."""
-    total, count = np.zeros(len(parts[0])), np.zeros(len(parts[0]), dtype=np.int16)
+def added(parts: list[Floats], *, leave_out: bool = True) -> tuple[Floats, NDArray[np.integer]]:
+    """Return the sum of the parts, one after the other, and how many of them are there.
+
+    Parameters
+    ----------
+    parts : list of array of float
+        nan where one is missing.
+    leave_out : bool
+        Whether a missing part is left out of the sum; else the sum is nan.
+    """
+    total = np.zeros(len(parts[0]))
+    count = np.zeros(len(parts[0]), dtype=np.uint8 if len(parts) < 256 else np.intp)
     for part in parts:
         there = part == part
-        count += there
-        total += part if there.all() else np.where(there, part, 0.0)
+        count += there.view(np.uint8)
+        total += part if not leave_out or there.all() else np.where(there, part, 0.0)
     return total, count
 
 
@@ -188,12 +197,11 @@ def _recoded(item: Item, scale: Scale, value: Floats) -> Floats:
 
 def _allow_missing(scale: Scale, scored: Scored, n: int) -> None:
     """Turn a sum of what was answered into the score that the missing rule allows, in place."""
-    complete = scored.answered == n
-    if scale.missing == "no score":
-        scored.value[~complete] = np.nan
+    if scale.missing == "no score":  # the sum is missing where one of its parts is
         if scale.rule == "mean":
             scored.value /= n
         return
+    complete = scored.answered == n
     enough = scored.answered >= scale.at_least
     scored.value[~enough] = np.nan
     if scale.rule == "mean":
@@ -205,7 +213,8 @@ def _allow_missing(scale: Scale, scored: Scored, n: int) -> None:
 
 
 def _of_scales(definition: Definition, scale: Scale, scales: dict[str, Scored], asked: Asked) -> Scored:
-    total, there = added([scales[name].value for name in scale.scales])
+    parts = [scales[name].value for name in scale.scales]
+    total, there = added(parts, leave_out=scale.missing != "no score")
     scored = Scored(total, there, np.full(len(total), len(scale.scales), dtype=np.intp))
     _allow_missing(scale, scored, len(scale.scales))
     rows = _positions(definition, tuple(item.key for item in definition.items_of(scale)))

@@ -38,7 +38,7 @@ def _raw(definition: Definition, scale: Scale) -> set[float] | None:
     if not parts or not all(parts):
         return None
     sums = {0.0}
-    for part in parts:
+    for part in sorted(parts, key=len):
         sums = {a + b for a in sums for b in part}
         if len(sums) > MOST_LEVELS:
             return None

@@ -293,22 +293,31 @@ def _legal(item: Item, value: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Return where a number is one of the item's codes, lies in its hard range, or is missing."""
     if item.range is not None:
         return (value >= item.range[0]) & (value <= item.range[1]) | (value != value)
-    numbers = np.array(sorted(set(item.codes.values())))
-    small = numbers.astype(np.int8)
-    if (small != numbers).any():
-        legal: NDArray[np.bool_] = np.isin(value, numbers) | (value != value)
-        return legal
-    known = np.zeros(256, dtype=bool)  # by the byte of the code: one look-up instead of a comparison for each code
-    known[small.view(np.uint8)] = True
-    with np.errstate(invalid="ignore"):
-        byte = value.astype(np.int8)
-    return known[byte.view(np.uint8)] & (byte == value) | (value != value)
+    legal: NDArray[np.bool_] = np.isin(value, list(item.codes.values())) | (value != value)
+    return legal
+
+
+def _steps(item: Item) -> tuple[float, float] | None:
+    """Return the smallest and largest code where the codes are all the whole numbers between them."""
+    numbers = sorted(set(item.codes.values()))
+    whole = bool(numbers) and numbers == [numbers[0] + i for i in range(len(numbers))] and numbers[0].is_integer()
+    return (numbers[0], numbers[-1]) if whole else None
+
+
+def _all_legal(item: Item, value: NDArray[np.float64]) -> bool:
+    """Return whether `_legal` holds for every number, by the fewest passes over them."""
+    steps = _steps(item)
+    if steps is None:
+        return bool(_legal(item, value).all())
+    low, high = np.fmin.reduce(value), np.fmax.reduce(value)
+    if low < steps[0] or high > steps[1]:
+        return False
+    return np.count_nonzero(np.rint(value) == value) == np.count_nonzero(value == value)
 
 
 def _refuse_illegal(definition: Definition, item: Item, value: NDArray[np.float64], start: int) -> None:
     """Raise DataError unless every number is a code of the item, or lies in its hard range."""
-    legal = _legal(item, value)
-    if legal.all():
+    if _all_legal(item, value):
         return
     findings = [
         Finding(
@@ -319,6 +328,6 @@ def _refuse_illegal(definition: Definition, item: Item, value: NDArray[np.float6
             column=item.key,
             found=f"{value[i]:g} in set {start + i + 1}",
         )
-        for i in np.flatnonzero(~legal).tolist()
+        for i in np.flatnonzero(~_legal(item, value)).tolist()
     ]
     raise DataError(findings)
