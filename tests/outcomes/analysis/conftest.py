@@ -57,7 +57,7 @@ BEFORE = {
     "P7": (55, 55),
 }
 AFTER = {"P1": (53, 53), "P2": (44, 45), "P3": (60, 60), "P4": (50, 52), "P5": (51, 50), "P6": (41, None)}
-"""Girth left and right in cm. P6 lacks the right limb after; P7 left. Means 51 44 59 48 51, after 53 44.5 60 51 50.5."""
+"""Girth left and right in cm. P6 lacks the right limb after, P7 left. Means 51 44 59 48 51; 53 44.5 60 51 50.5."""
 
 TONE = {"P1": ("2", "1"), "P2": ("0", "0"), "P3": ("1+", "1"), "P4": ("3", "2"), "P5": ("1", "0")}
 TONE_AFTER = {"P1": ("1", "1+"), "P2": ("0", "0"), "P3": ("1", "1"), "P4": ("3", "3"), "P5": ("0", "0")}
