@@ -259,7 +259,7 @@ def report(
     folder: Folder,
     reader: Annotated[
         str,
-        typer.Option("--for", metavar="READER", help="conference, funder, class or participant.", show_default=False),
+        typer.Option("--for", metavar="READER", help="Who it is for: conference.", show_default=False),
     ],
     who: Annotated[str | None, typer.Option(metavar="ID", help="The participant, for a participant's page.")] = None,
     public: Annotated[bool, typer.Option("--public", help="Withhold small numbers as for publication.")] = False,

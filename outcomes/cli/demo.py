@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -83,9 +84,21 @@ def run_demo(folder: Path, people: int, seed: int, damage: Damage | None, output
     with output.progress() as show:
         show(f"writing the {READER} report")
         files = write_report(folder, READER)
-    stages.done("report", f"{counted(len(files), 'file')} in {folder / 'reports' / READER}", files=len(files))
-    last = [*(f"  {path}" for path in files), f"Next: outcomes measures, or outcomes check {folder}", CAUTION]
-    output.data("\n".join(last), {"stages": stages.counts, "files": [str(path) for path in files], "caution": CAUTION})
+    stages.done("report", f"{counted(len(files), 'file')} for a {READER}", files=len(files))
+    lines = [*file_lines(files, folder), f"Next: outcomes check {folder}", CAUTION]
+    output.data("\n".join(lines), {"stages": stages.counts, "files": [str(path) for path in files], "caution": CAUTION})
+
+
+def file_lines(files: Sequence[Path], folder: Path) -> list[str]:
+    """Return where the files are: each form of the report, folders of figures with a count, record and findings."""
+    top = folder / "reports" / READER
+    beside = Counter(path.parent for path in files if path.parent != top)
+    lines = [f"  {path}" for path in files if path.parent == top]
+    lines += [f"  {place} ({counted(number, 'file')})" for place, number in beside.items()]
+    results = folder / "results" / (folder / "results" / "latest").read_text(encoding="utf-8").strip()
+    lines.append(f"  {results / 'record.json'} (every number)")
+    lines.append(f"  {folder / 'results' / 'check' / 'findings.csv'} (every finding)")
+    return lines
 
 
 def refuse_other_folder(folder: Path) -> None:

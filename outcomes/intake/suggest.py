@@ -16,7 +16,7 @@ from outcomes.intake.collector import Collector
 from outcomes.intake.mapping import read_mappings
 from outcomes.intake.readers import Contents, read_settings, read_tables
 from outcomes.units import conversion_factor
-from outcomes.vocabulary import COLUMNS_CSV, TABLES, Table
+from outcomes.vocabulary import ANSWER_TABLES, COLUMNS_CSV, TABLES, Table
 
 if TYPE_CHECKING:
     from outcomes.intake.raw import Sheet
@@ -136,7 +136,9 @@ class _Headings:
         free = [heading for heading in headings if heading not in taken and heading not in own]
         missing = sorted(own - set(headings))
         for heading in free:
-            yield heading, self._answer(heading) or _column(heading, table, missing)
+            column, answer = _column(heading, table, missing), self._answer(heading)
+            wide = table is None or table.name in ANSWER_TABLES
+            yield heading, (answer or column) if wide else (column or answer)
 
     def _answer(self, heading: str) -> dict[str, str]:
         """Return the answer that a wide heading such as ``thigh L pre`` may stand for."""
@@ -191,7 +193,8 @@ def _place(definition: Definition, words: Sequence[str]) -> str:
     whole = [place for place in definition.rows.place if set(_words(place)) <= set(words)]
     if whole:
         return max(whole, key=len)
-    part = [place for place in definition.rows.place if set(_words(place)) & set(words)]
+    told = {word for word in words if len(word) > 2}
+    part = [place for place in definition.rows.place if told & set(_words(place))]
     return part[0] if part else ""
 
 

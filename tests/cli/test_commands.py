@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import jsonschema
+import openpyxl
 import pytest
 
 import outcomes
@@ -43,15 +44,18 @@ def test_the_demo_goes_the_whole_way_a_line_a_stage(demo_run: Any) -> None:
     found = [next((stage for stage in STAGES if line.startswith(stage)), "") for line in lines]
     assert [stage for stage in found if stage] == list(STAGES)
     assert lines[-1] == CAUTION
-    assert "outcomes " in lines[-2]
+    assert lines[-2].startswith("Next: outcomes ")
     assert ran.err == ""
 
 
 def test_the_demo_says_where_its_files_are(demo_run: Any) -> None:
     folder, ran = demo_run
-    named = [Path(line.strip()) for line in ran.out.splitlines() if line.startswith("  ") and str(folder) in line]
-    reports = [path for path in named if path.is_file() and path.is_relative_to(folder / "reports" / "conference")]
-    assert {path.suffix for path in reports} >= {".docx", ".txt", ".html", ".ipynb"}
+    named = [Path(line.split(" (")[0].strip()) for line in ran.out.splitlines() if line.startswith("  ")]
+    named = [path for path in named if path.is_relative_to(folder)]
+    assert [path for path in named if not path.exists()] == []
+    reports = {path.name for path in named if path.is_relative_to(folder / "reports" / "conference")}
+    assert {Path(name).suffix for name in reports} >= {".docx", ".txt", ".html", ".ipynb"}
+    assert {"record.json", "findings.csv"} <= {path.name for path in named}
 
 
 def test_the_demos_record_fits_its_schema(demo_run: Any) -> None:
@@ -175,6 +179,71 @@ def test_quiet_leaves_the_data_and_drops_the_messages(cli: Any, study: Path) -> 
     ran = cli("check", study, "--quiet")
     assert ran.err == ""
     assert "assessments" in ran.out
+
+
+def test_no_rule_hides_another(cli: Any, study: Path) -> None:
+    path = study / "participants.csv"
+    path.write_text(path.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
+    ran = cli("check", study)
+    assert "  header only (1)\n    participants.csv" in ran.out
+    stopping = ran.out.partition("Stops the run")[2].partition("Set aside (")[0]
+    assert stopping.count(": expected") + stopping.count(": found") <= 20
+
+
+def test_marked_copies_carry_each_finding_at_its_cell(cli: Any, study: Path) -> None:
+    table = rows((study / "participants.csv").read_text(encoding="utf-8"))
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "participants"
+    sheet.append(list(table[0]))
+    for row in table:
+        sheet.append(list(row.values()))
+    column = list(table[0]).index("sex") + 1
+    sheet.cell(2, column).value = "dreadful"
+    (study / "participants.csv").unlink()
+    book.save(study / "participants.xlsx")
+    before = snapshot(study)
+    ran = cli("check", study, "--mark")
+    marked = study / "results" / "check" / "participants.marked.xlsx"
+    assert str(marked) in ran.err
+    cell = openpyxl.load_workbook(marked)["participants"].cell(2, column)
+    assert cell.value == "dreadful"
+    assert "SET ASIDE: expected one of female, male" in cell.comment.text
+    assert snapshot(study) == before
+
+
+def test_without_a_workbook_there_is_nothing_to_mark(cli: Any, study: Path) -> None:
+    assert "there is no copy to mark" in cli("check", study, "--mark").err
+
+
+def test_a_suggested_mapping_can_be_saved_and_is_then_understood(cli: Any, study: Path) -> None:
+    path = study / "participants.csv"
+    head, _, rest = path.read_text(encoding="utf-8").partition("\n")
+    head = head.replace("age_years", "Age (years)").replace("sex", "Gender").replace("height_cm", "Height [cm]")
+    path.write_text(f"{head}\n{rest}", encoding="utf-8")
+    ran = cli("check", study, "--suggest", "-o", study / "columns.csv")
+    assert (ran.code, ran.out) == (0, "")
+    proposed = {row["heading"]: row for row in rows((study / "columns.csv").read_text(encoding="utf-8"))}
+    assert proposed["Age (years)"]["column"] == "age_years"
+    assert proposed["Gender"]["column"] == "sex"
+    assert proposed["Height [cm]"]["column"] == "height_cm"
+    checked = cli("check", study)
+    assert checked.code == 0, checked.out
+    assert cli("check", study, "--suggest").out == (study / "columns.csv").read_text(encoding="utf-8")
+
+
+def test_a_wide_heading_is_read_as_place_side_visit_and_trial(cli: Any, study: Path) -> None:
+    text = "Code,thigh L pre 1,thigh R post 2,shoe size\nP001,50,51,42\n"
+    (study / "girths.csv").write_text(text, encoding="utf-8")
+    ran = cli("check", study, "--suggest")
+    proposed = {row["heading"]: row for row in rows(ran.out) if row["sheet"] == "girths.csv"}
+    left = proposed["thigh L pre 1"]
+    assert (left["table"], left["column"], left["measure"]) == ("assessments", "response", "limb_girth")
+    assert (left["item"], left["side"], left["visit"], left["trial"]) == ("reading", "left", "week0", "1")
+    right = proposed["thigh R post 2"]
+    assert (right["side"], right["visit"], right["trial"]) == ("right", "week16", "2")
+    assert "shoe size" not in proposed
+    assert "Nothing fits: girths.csv, 'shoe size'" in ran.err
 
 
 # ------------------------------------------------------------------------------------------------- bad input
