@@ -24,15 +24,17 @@ def scores_of(study: Study, table: str) -> pd.DataFrame:
 
     from outcomes.measures import score_table
 
+    time = "visit" if table == "assessments" else "occasion"
+    none = pd.DataFrame(columns=[*SCORE_KEY, time, "value", "reason", "cells"]).astype({"value": float})
     if not study.has(table):
-        return pd.DataFrame(columns=[*SCORE_KEY, "value"])
+        return none
     answers = study.table(table)
     parts = []
     for definition in {s.definition.key: s.definition for s in study.series}.values():
         rows = answers[answers["measure"] == definition.key]
         if len(rows):
             parts.append(score_table(definition.key, rows, version=definition.version, catalogue=study.catalogue))
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=[*SCORE_KEY, "value"])
+    return pd.concat(parts, ignore_index=True) if parts else none
 
 
 def series_values(scores: pd.DataFrame, series: Series, trained: pd.Series, time: str) -> pd.DataFrame:
