@@ -19,7 +19,7 @@ from synthetic_cohort.people import Options
 from synthetic_cohort.plan import make_plan
 
 PEOPLE = 24
-COHORTS = 40
+COHORTS = 30
 Read = dict[tuple[str, str], dict[str, list[float]]]
 
 
