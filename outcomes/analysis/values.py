@@ -25,7 +25,8 @@ def scores_of(study: Study, table: str) -> pd.DataFrame:
     from outcomes.measures import score_table
 
     time = "visit" if table == "assessments" else "occasion"
-    none = pd.DataFrame(columns=[*SCORE_KEY, time, "value", "reason", "cells"]).astype({"value": float})
+    texts = pd.DataFrame(columns=[*SCORE_KEY, time, "reason", "cells"], dtype="str")
+    none = texts.assign(value=pd.Series(dtype=float))
     if not study.has(table):
         return none
     answers = study.table(table)
@@ -131,9 +132,9 @@ def visit_days(study: Study) -> pd.DataFrame:
     enrolled = study.table("participants").set_index("participant_id")["enrolled_on"].notna()
     days = {v.key: v.week * 7 for v in study.protocol.visits if v.week is not None}
     windows = {v.key: tuple(v.window_days) for v in study.protocol.visits if v.window_days}
-    planned = visits["visit"].map(days)
-    before = visits["visit"].map({key: low for key, (low, _) in windows.items()})
-    after = visits["visit"].map({key: high for key, (_, high) in windows.items()})
+    planned = visits["visit"].map(days).astype(float)
+    before = visits["visit"].map({key: low for key, (low, _) in windows.items()}).astype(float)
+    after = visits["visit"].map({key: high for key, (_, high) in windows.items()}).astype(float)
     away = visits["visited_day"] - planned
     known = visits["participant_id"].map(enrolled).fillna(False).to_numpy(dtype=bool) & before.notna().to_numpy()
     outside = known & ((away < -before) | (away > after)).to_numpy()
