@@ -53,21 +53,22 @@ def analyse_study(folder: Path, settings: Mapping[str, str], output: Output) -> 
 
 def primary_lines(record: Record) -> list[str]:
     """Return one line for the primary outcome of every group: mean or shift of the change, interval, p, n."""
+    groups = {group["key"]: group["label"] for group in record.meta.get("groups") or ()}
     lines = []
     for entry in record.entries.values():
-        if entry.role == "primary" and entry.key.split("/")[0] == "change":
-            statistic = entry.key.rsplit("/", 1)[1]
-            if statistic in ("mean", "hodges_lehmann") or entry.status == "not estimable":
-                lines.append(_line(entry))
-    return lines or ["The protocol's primary outcome has no change to report."]
+        analysis, _, _, group, _, _, statistic = entry.key.split("/")
+        if entry.role == "primary" and analysis == "change" and statistic in ("mean", "hodges_lehmann"):
+            who = f"{groups[group]}, " if group in groups else ""
+            lines.append(f"Primary outcome: {who}{_sentence(entry)}")
+    return lines or ["Primary outcome: the protocol compares no visits, so there is no change to report."]
 
 
-def _line(entry: Entry) -> str:
+def _sentence(entry: Entry) -> str:
     from outcomes.units import printed_unit
 
     if entry.status != "estimated" or not isinstance(entry.value, int | float):
-        return f"Primary outcome: {entry.label}: {entry.status}: {entry.reason}"
-    text = f"Primary outcome: {entry.label}: {entry.value:.3g}"
+        return f"{entry.label}: {entry.status}: {entry.reason}"
+    text = f"{entry.label}: {entry.value:.3g}"
     if entry.interval is not None:
         text += f" ({entry.interval.low:.3g} to {entry.interval.high:.3g})"
     text += f" {printed_unit(entry.unit)}".rstrip()
