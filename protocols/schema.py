@@ -113,6 +113,13 @@ class VisitPlan(Section):
         description="Part of the study that the visit belongs to. Answers: dose since baseline; end and follow up."
     )
 
+    @property
+    def window(self) -> tuple[float, float] | None:
+        """First and last day since enrolment that count as this visit; None where the protocol sets none."""
+        if self.week is None or self.window_days is None:
+            return None
+        return self.week * 7 - self.window_days[0], self.week * 7 + self.window_days[1]
+
 
 class MeasurePlan(Section):
     """``[[measures]]``: one measure that the study follows."""

@@ -128,17 +128,15 @@ def _both_sides(rows: pd.DataFrame, series: Series, trained: pd.Series, keys: li
 
 def visit_days(study: Study) -> pd.DataFrame:
     """Return participant_id, visit, visited_day and whether the visit lies in its window (missing if not known)."""
+    import numpy as np
+
     visits = study.table("visits")[["participant_id", "visit", "visited_day", "status"]].copy()
-    enrolled = study.table("participants").set_index("participant_id")["enrolled_on"].notna()
-    days = {v.key: v.week * 7 for v in study.protocol.visits if v.week is not None}
-    windows = {v.key: tuple(v.window_days) for v in study.protocol.visits if v.window_days}
-    planned = visits["visit"].map(days).astype(float)
-    before = visits["visit"].map({key: low for key, (low, _) in windows.items()}).astype(float)
-    after = visits["visit"].map({key: high for key, (_, high) in windows.items()}).astype(float)
-    away = visits["visited_day"] - planned
-    known = visits["participant_id"].map(enrolled).fillna(False).to_numpy(dtype=bool) & before.notna().to_numpy()
-    outside = known & ((away < -before) | (away > after)).to_numpy()
-    visits["outside"] = outside | (visits["status"] == "outside_window").to_numpy()
+    people = study.table("participants")
+    enrolled = people.loc[people["enrolled_day"].notna(), "participant_id"]
+    windows = {visit.key: visit.window or (-np.inf, np.inf) for visit in study.protocol.visits}
+    low, high = (visits["visit"].map({key: ends[i] for key, ends in windows.items()}).astype(float) for i in (0, 1))
+    outside = visits["participant_id"].isin(enrolled) & ((visits["visited_day"] < low) | (visits["visited_day"] > high))
+    visits["outside"] = (outside | (visits["status"] == "outside_window")).to_numpy(dtype=bool)
     return visits
 
 

@@ -72,11 +72,11 @@ def _windows(
 ) -> None:
     for i, (participant, key, day) in enumerate(zip(visits.participant, visits.visit, visits.day, strict=True)):
         plan = planned.get(key)
-        if plan is None or plan.week is None or plan.window_days is None or day != day:
+        if plan is None or plan.window is None or day != day:
             continue
         if not enrolment.known[enrolment.people[participant]]:
             continue
-        low, high = plan.week * 7 - plan.window_days[0], plan.week * 7 + plan.window_days[1]
+        low, high = plan.window
         if not low <= day <= high:
             window = f"{_when(enrolment, participant, low)} to {_when(enrolment, participant, high)}"
             expected = f"{key} within its window, {window}; it is on day {day:g} since enrolment"
