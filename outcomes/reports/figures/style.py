@@ -127,11 +127,12 @@ def save(figure: Figure, kind: str, *, title: str = "", description: str = "") -
 
 def _settle(figure: Figure) -> None:
     """Lay the figure out once and for all: a second layout would move it by a hair."""
-    if figure.get_layout_engine() is None:
+    engine = figure.get_layout_engine()
+    if engine is None:
         return
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font", category=UserWarning)
-        figure.draw_without_rendering()
+        engine.execute(figure)
     figure.set_layout_engine("none")
 
 
