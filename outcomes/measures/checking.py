@@ -48,8 +48,10 @@ def _names(definition: Definition) -> Iterator[Found]:
         yield ("items", key), f"item '{key}' is defined twice"
     for key in _twice(scale.key for scale in definition.scales):
         yield ("scales",), f"scale '{key}' is defined twice"
+    if not definition.items:
+        yield ("items",), "at least one item is required"
     main = [scale.key for scale in definition.scales if scale.main]
-    if definition.scales and len(main) != 1:
+    if len(main) != 1:
         found = "none has" if not main else f"{' and '.join(main)} have"
         yield ("scales",), f"exactly one scale has main = true; {found}"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -180,7 +180,7 @@ def added(parts: list[Floats], *, leave_out: bool = True) -> tuple[Floats, NDArr
         Whether a missing part is left out of the sum; else the sum is nan.
     """
     total = np.zeros(len(parts[0]))
-    count = np.zeros(len(parts[0]), dtype=np.uint8 if len(parts) < 256 else np.intp)
+    count: NDArray[Any] = np.zeros(len(parts[0]), dtype=np.uint8 if len(parts) < 256 else np.intp)
     for part in parts:
         there = part == part
         count += there.view(np.uint8)

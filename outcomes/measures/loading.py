@@ -125,10 +125,10 @@ class _Reader:
     def tables(self, name: str) -> list[tuple[KeyPath, dict[str, Any]]]:
         """Return the tables of one array with their paths."""
         found = self.source.data.get(name, [])
-        if not isinstance(found, list):
-            self.add((name,), f"found a table, expected tables in [[{name}]]")
+        if not isinstance(found, list) or not all(isinstance(table, dict) for table in found):
+            self.add((name,), f"found {_said(found)}, expected tables in [[{name}]]")
             return []
-        return [((name, i), table) for i, table in enumerate(found) if isinstance(table, dict)]
+        return [((name, i), table) for i, table in enumerate(found)]
 
     def section(self, path: KeyPath, data: Any, section: str) -> dict[str, Any]:
         """Return the values of one section that are as they should be; the others become problems."""
@@ -251,9 +251,9 @@ _READ: dict[str, Any] = {
     "range": _range,
     "word": _text,
     "codes": _codes,
-    "table": lambda value: value if isinstance(value, dict | list) else None,
+    "table": lambda value: value if isinstance(value, dict) else None,
+    "tables": lambda value: value,  # looked into by _Reader.tables
     "value": _value,
-    "any": lambda value: value,
     "label": lambda value: value if isinstance(value, str) else None,
 }
 _EXPECTED = {

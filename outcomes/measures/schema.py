@@ -8,9 +8,11 @@ from typing import Literal
 
 from outcomes.errors import UsageError, near_word
 
-Kind = Literal["key", "keys", "text", "texts", "number", "count", "flag", "range", "word", "codes", "table", "value"]
+Kind = Literal[
+    "key", "keys", "text", "texts", "number", "count", "flag", "range", "word", "codes", "table", "tables", "value"
+]
 """Form of a value: a key ``[a-z][a-z0-9_]*`` or a list of them; text; a number; a whole number from 1; true or false;
-``[low, high]`` with ``inf`` for an open end; one word of a closed list; codes with their numbers; a table; a number, a
+``[low, high]`` with ``inf`` for an open end; one word of a closed list; codes with their numbers; a table; tables; a number, a
 list ``[low, high]`` or text."""
 
 RULES = ("value", "recode", "sum", "mean", "trials", "ratio")
@@ -50,11 +52,11 @@ FIELDS: dict[str, dict[str, Field]] = {
         "loinc": Field("text", "LOINC code, only where it was verified"),
         "traps": Field("texts", "mistakes that are often made with it"),
         "rows": Field("table", "place, side and trial of its rows, and the context that is never joined"),
-        "items": Field("table", "what is answered or measured", True),
-        "scales": Field("table", "numbers that are formed", True),
-        "bands": Field("table", "published words for ranges of a scale"),
-        "published": Field("table", "published properties of the measurement"),
-        "examples": Field("table", "worked examples; each is a test"),
+        "items": Field("tables", "what is answered or measured", True),
+        "scales": Field("tables", "numbers that are formed", True),
+        "bands": Field("tables", "published words for ranges of a scale"),
+        "published": Field("tables", "published properties of the measurement"),
+        "examples": Field("tables", "worked examples; each is a test"),
     },
     "rows": {
         "place": Field("keys", "where on the body; empty for a measure without places"),

@@ -214,15 +214,19 @@ def _score(definition: Definition, answers: Answers, variant: str) -> Score:
         scales=scales,
         reasons={key: str(reasons[key][0]) for key, value in scales.items() if value is None},
         bands={
-            key: {band.set: band.label for band in definition.bands if band.scale == key and band.holds(value)}
-            for key, value in values.items()  # being unable is no walking speed, so it lies in no band
-            if "unable" not in marked[key] and any(band.scale == key for band in definition.bands)
+            key: {} if "unable" in marked[key] else _bands(definition, key, value)  # being unable is no slow walk
+            for key, value in values.items()
+            if any(band.scale == key for band in definition.bands)
         },
         flags={key: tuple(text.split("; ")) if text else () for key, text in marked.items()},
         items_answered={key: int(one.answered[0]) for key, one in scored.items()},
         items_expected={key: int(one.expected[0]) for key, one in scored.items()},
         units={scale.key: scale.unit for scale in definition.scales},
     )
+
+
+def _bands(definition: Definition, scale: str, value: float) -> dict[str, str]:
+    return {band.set: band.label for band in definition.bands if band.scale == scale and band.holds(value)}
 
 
 def score_sets(
@@ -291,9 +295,11 @@ def score_sets(
 
 def _legal(item: Item, value: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Return where a number is one of the item's codes, lies in its hard range, or is missing."""
+    legal: NDArray[np.bool_] = value != value
     if item.range is not None:
-        return (value >= item.range[0]) & (value <= item.range[1]) | (value != value)
-    legal: NDArray[np.bool_] = np.isin(value, list(item.codes.values())) | (value != value)
+        legal |= (value >= item.range[0]) & (value <= item.range[1])
+    else:
+        legal |= np.isin(value, list(item.codes.values()))
     return legal
 
 
@@ -312,7 +318,7 @@ def _all_legal(item: Item, value: NDArray[np.float64]) -> bool:
     low, high = np.fmin.reduce(value), np.fmax.reduce(value)
     if low < steps[0] or high > steps[1]:
         return False
-    return np.count_nonzero(np.rint(value) == value) == np.count_nonzero(value == value)
+    return bool(np.count_nonzero(np.rint(value) == value) == np.count_nonzero(value == value))
 
 
 def _refuse_illegal(definition: Definition, item: Item, value: NDArray[np.float64], start: int) -> None:

@@ -1,0 +1,46 @@
+"""Every worked case of a measure, as ``cases/measures_*.toml`` gives it."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from outcomes.errors import DataError
+from outcomes.measures import score
+
+FILES = sorted((Path(__file__).parent / "cases").glob("measures_*.toml"))
+CASES = [
+    pytest.param(case, id=f"{file.stem}-{number}-{case['measure']}")
+    for file in FILES
+    for number, case in enumerate(tomllib.loads(file.read_text(encoding="utf-8"))["cases"], start=1)
+]
+
+
+def test_there_are_cases_of_every_measure() -> None:
+    measures = {case.values[0]["measure"] for case in CASES}
+    assert measures >= {"limb_girth", "mas", "psfs", "scim3", "tenmwt", "swls"}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_measure_gives_the_score_of_its_source(case: dict[str, Any]) -> None:
+    assert case["source"]
+    assert case["status"] in ("VERIFIED", "COMPUTED", "MEMORY")
+    arguments = (case["measure"], case["given"])
+    if "refused" in case:
+        with pytest.raises(DataError) as refusal:
+            score(*arguments, context=case.get("context"))
+        assert [finding.column for finding in refusal.value.findings] == [case["refused"]]
+        assert case.get("rule") in (None, refusal.value.findings[0].rule)
+        return
+    scored = score(*arguments, context=case.get("context"))
+    assert case["expected"]
+    for scale, expected in case["expected"].items():
+        if isinstance(expected, str):
+            assert (scored[scale], scored.reasons[scale]) == (None, expected)
+        else:
+            assert scored[scale] == pytest.approx(expected, abs=case.get("tolerance", 0), rel=0)
+    for scale, labels in case.get("bands", {}).items():
+        assert {name: scored.bands[scale][name] for name in labels} == labels
