@@ -139,7 +139,7 @@ class Figures:
             table = printed.grades(facts, row)
             names, shown = class_counts(facts, row)
             counts = ", ".join(f"{a} {b}" for a, b in zip(names, shown, strict=True))
-            name = _named(f"grades_{row['measure'].partition('.')[0].partition('@')[0]}", row)
+            name = _named(f"grades_{_plain(row['measure'])}_{_plain(row['place'])}".strip("_"), row)
             if facts.public:
                 yield Block("table", name, {"table": table.to_dict()})
                 continue
@@ -343,6 +343,11 @@ def _absent(name: str, heading: str, why: str) -> Block:
 
 def _named(name: str, row: Any) -> str:
     return name if row["group"] == "all" else f"{name}_{row['group']}"
+
+
+def _plain(key: str) -> str:
+    """Return a part of a record key as a piece of a file name."""
+    return "".join(c if c.isalnum() else "_" for c in str(key))
 
 
 def _note(row: Any) -> str:

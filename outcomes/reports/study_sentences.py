@@ -150,11 +150,12 @@ def _who(facts: Facts) -> Iterator[Sentence]:
     sex = [r for r in rows if r["characteristic"] == "sex"]
     if sex:
         women = _of_all(facts, sex, next((r for r in sex if r["level"] == "female"), None))
-        words.append(f"{women} women")
+        words.append(f"{women} women" if women else "number of women not shown")
     conditions = [r for r in rows if r["characteristic"] == "condition"]
     if conditions:
         most = max(conditions, key=lambda r: r["n"])
-        words.append(f"{_of_all(facts, conditions, most)} with {fmt.clean(most['level'], 60).replace('_', ' ')}")
+        name, n = fmt.clean(most["level"], 60).replace("_", " "), _of_all(facts, conditions, most)
+        words.append(f"{n} with {name}" if n else f"most often {name} (number not shown)")
     onset = by_name.get("months_since_onset")
     longer = list(words)
     if onset is not None and not facts.small.hides(onset["n_known"]):
@@ -168,7 +169,7 @@ def _who(facts: Facts) -> Iterator[Sentence]:
 
 
 def _of_all(facts: Facts, levels: list[dict[str, Any]], row: dict[str, Any] | None) -> str:
-    """Return how many people are at one level, by the same rule as the table of all levels."""
+    """Return how many people are at one level, by the same rule as the table of all levels; empty if withheld."""
     known = levels[0]["n_known"]
     if row is None:
         return fmt.share(0, known)
@@ -177,7 +178,7 @@ def _of_all(facts: Facts, levels: list[dict[str, Any]], row: dict[str, Any] | No
     if text.isdecimal():
         return fmt.share(row["n"], known)
     two = sum(n > 0 for n in counts) == 2
-    return facts.small.share(row["n"], known) if two or facts.small.hides(row["n"]) else f"a number {text} of {known}"
+    return facts.small.share(row["n"], known) if two or facts.small.hides(row["n"]) else ""
 
 
 def _capital(text: str) -> str:

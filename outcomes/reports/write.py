@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from outcomes.errors import UsageError, near_word
+from outcomes.errors import OutcomesError, UsageError, near_word
 from outcomes.files import whole_folder, write_whole
 
 READERS = ("conference",)
@@ -126,6 +126,9 @@ def write_forms(notebook: Any, reader: str, folder: Path) -> list[str]:
         picture = {"picture": first["png"], "caption": first["caption"], "alt": first["alt"]} if first else {}
         forms["abstract.docx"] = abstract_docx(abstract, **picture)
         forms["abstract.txt"] = abstract.to_text()
+    names = [figure["name"] for figure in figures]
+    if len(set(names)) < len(names):
+        raise OutcomesError(f"two figures of the notebook have one name: {', '.join(names)}")
     for figure in figures:
         for ending in ("svg", "png"):
             forms[f"figures/{figure['name']}.{ending}"] = figure[ending]
