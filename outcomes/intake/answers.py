@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from outcomes.errors import DesignError, near_word
 from outcomes.intake.doubts import number_doubts
 from outcomes.intake.drafts import NORMALISED, Draft
-from outcomes.intake.numerals import NUMBER_PATTERN, plain_number
+from outcomes.intake.numerals import NUMBER_PATTERN, POINTED_EXPECTED, POINTED_PATTERN, plain_number
 from outcomes.intake.raw import CLOCK, DATE, NUMBER, TEXT, number_text, texts, unique
 from outcomes.intake.settling import Reader, reject, rounded
 from outcomes.intake.slips import fitting_unit
@@ -262,10 +262,10 @@ class _Answers:
         doubted = number_doubts(draft, "response", codes, different, self.reader, rows)
         draft.empty("response", doubted, "column_in_doubt")
         if decimal == ",":
-            typed = draft.types["response"] == TEXT
-            pointed = rows & typed & np.array(["." in text for text in different], dtype=bool)[codes]
-            expected = "a number with a decimal comma, as [intake] decimal says"
-            reject(draft, self.reader, "response", np.flatnonzero(pointed), "decimal_point", expected)
+            shaped = np.array([bool(POINTED_PATTERN.fullmatch(text)) for text in different], dtype=bool)
+            pointed = rows & shaped[codes] & (draft.types["response"] == TEXT)
+            wrong = np.flatnonzero(pointed)
+            reject(draft, self.reader, "response", wrong, "ambiguous_number", POINTED_EXPECTED)
             plain = texts([plain_number(text, ",") for text in different])[codes]
             changed = chosen[(plain != draft.text["response"])[chosen] & ~pointed[chosen]]
             draft.text["response"][changed] = plain[changed]

@@ -13,7 +13,7 @@ from outcomes.errors import near_word
 from outcomes.intake.doubts import number_doubts, unit_row
 from outcomes.intake.drafts import EMPTIED, NORMALISED, USED, Draft
 from outcomes.intake.moments import read_moments
-from outcomes.intake.numerals import NUMBER_PATTERN, number_problem, plain_number
+from outcomes.intake.numerals import NUMBER_PATTERN, POINTED_EXPECTED, POINTED_PATTERN, number_problem, plain_number
 from outcomes.intake.raw import CLOCK, DATE, ERROR, TEXT, UNCALCULATED, texts, unique
 from outcomes.intake.settling import MAY_BE_BLANK, Reader, reject, rounded, settle
 from outcomes.units import conversion_factor, printed_unit
@@ -161,9 +161,9 @@ def _reject_numbers(
     if len(dates):
         reject(draft, reader, name, dates, "date_for_number", "a number; the spreadsheet holds a date there")
     if reader.protocol.intake.decimal == ",":
-        pointed = np.array(["." in text for text in different], dtype=bool)[codes] & (draft.types[name] == TEXT)
-        expected = "a number with a decimal comma, as [intake] decimal says"
-        reject(draft, reader, name, np.flatnonzero(pointed & ~done), "decimal_point", expected)
+        shaped = np.array([bool(POINTED_PATTERN.fullmatch(text)) for text in different], dtype=bool)
+        pointed = shaped[codes] & (draft.types[name] == TEXT)
+        reject(draft, reader, name, np.flatnonzero(pointed & ~done), "ambiguous_number", POINTED_EXPECTED)
         done |= pointed
     for i, (rule, expected) in problems.items():
         reject(draft, reader, name, np.flatnonzero((codes == i) & ~done), rule, expected)

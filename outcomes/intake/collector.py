@@ -6,6 +6,7 @@ import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING
 
 from outcomes.errors import GRADES, Finding, Grade
@@ -74,6 +75,7 @@ IDENTIFYING_WORDS = frozenset(
 """Words of a heading behind which an identifying value may stand, in several languages (common practice, no source)."""
 
 
+@cache
 def identifying(heading: str) -> bool:
     """Whether a heading contains a word behind which an identifying value may stand.
 

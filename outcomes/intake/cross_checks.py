@@ -15,7 +15,7 @@ from outcomes.intake.settling import MAY_BE_BLANK, Reader, reject
 from outcomes.vocabulary import DELIVERED
 
 if TYPE_CHECKING:
-    from outcomes.intake.raw import Flags, Floats, Integers
+    from outcomes.intake.raw import Flags, Floats
 
 
 def check_rows(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment) -> None:
@@ -270,7 +270,7 @@ def _stimulation(draft: Draft, reader: Reader) -> None:
 
 
 def _empty_columns(draft: Draft, reader: Reader) -> None:
-    """Ask about a heading for numbers or answers under which nothing stands."""
+    """Ask about a heading for numbers, or for the answers of a long table, under which nothing stands."""
     import numpy as np
 
     if not len(draft):
@@ -280,6 +280,8 @@ def _empty_columns(draft: Draft, reader: Reader) -> None:
             continue
         for index, feed in enumerate(draft.feeds):
             mine = np.flatnonzero(draft.feed == index)
-            if column.name in feed.headings and len(mine) and (draft.state[column.name][mine] == 0).all():
+            if feed.only or column.name not in feed.headings or not len(mine):
+                continue
+            if (draft.state[column.name][mine] == 0).all():
                 expected = "values; the column is empty, and what needs it is left out"
                 reader.found.over(draft, mine[:1], column.name, "ask", "empty_column", expected, found="")

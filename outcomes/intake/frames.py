@@ -9,7 +9,7 @@ from outcomes.files import sha256
 from outcomes.intake.days import Visits, all_visits
 from outcomes.intake.drafts import Draft
 from outcomes.intake.ledger import Source, row_ids
-from outcomes.intake.raw import DATE, NUMBER, Sheet, cell, clock_text, texts
+from outcomes.intake.raw import Sheet, cell, clock_text, texts
 from outcomes.intake.text_files import blank_out, tidy_heading
 from outcomes.vocabulary import TABLES, Column, Table
 
@@ -140,13 +140,15 @@ def sheet_of_frame(name: str, frame: pd.DataFrame) -> Sheet:
 
 
 def _one_form(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
+    """Undo what a study adds to a table: columns that the clinic does not have, and the second form of a day."""
     for column in table.columns:
         if column.kind not in ("date", "moment") or column.name not in frame.columns:
             continue
         twins = [form for form in column.headings[1:] if form in frame.columns]
         dated = frame[column.name].notna().any()
         frame = frame.drop(columns=twins if dated or not twins else column.name)
-    return frame
+    kept = [name for name in frame.columns if name in table.required_columns or frame[name].notna().any()]
+    return frame[kept]
 
 
 def _cells(heading: str, column: pd.Series[Any]) -> tuple[NDArray[np.object_], NDArray[np.int8]]:
@@ -178,6 +180,3 @@ def frame_hash(sheet: Sheet) -> str:
     parts = ["\x1f".join(sheet.headings)]
     parts += ["\x1f".join(row) for row in zip(*(column.tolist() for column in sheet.columns), strict=True)]
     return sha256("\x1e".join(parts).encode("utf-8", "surrogatepass"))
-
-
-__all__ = ["DATE", "NUMBER", "build_frames", "frame_hash", "sheet_of_frame", "strings"]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from outcomes.errors import DesignError
 from outcomes.intake.drafts import Feed
 from outcomes.intake.mapping import NOT_READ, HeadingRule
+from outcomes.intake.raw import BLANK
 from outcomes.intake.workbooks import tell
 from outcomes.units import conversion_factor
 from outcomes.vocabulary import ANSWER_TABLES, TABLES, Table
@@ -116,9 +117,9 @@ class SheetPlan:
                 sound = False
                 listed = ", ".join(str(place) for place in places)
                 self._block("duplicate_heading", f"each heading once; columns {listed} bear it", column=heading)
-            elif not heading and any((self.sheet.types[i - 1] != 0).any() for i in places):
+            elif not heading and any((self.sheet.types[i - 1] != BLANK).any() for i in places):
                 sound = False
-                listed = ", ".join(str(i) for i in places if (self.sheet.types[i - 1] != 0).any())
+                listed = ", ".join(str(i) for i in places if (self.sheet.types[i - 1] != BLANK).any())
                 self._block("empty_heading", f"a heading above every value; column {listed} has none")
         return sound
 
@@ -270,6 +271,8 @@ class SheetPlan:
         if absent is not None and absent.fixed != fixed and self._is_context(fixed):
             group = [entry for entry in group if entry is not absent]
             absent = None
+        if only and table.name in ANSWER_TABLES:
+            self._empty_answers(table, fixed, group)
         return Feed(
             self.index,
             table.name,
@@ -280,6 +283,27 @@ class SheetPlan:
             extra,
             only,
             bool(only) and absent is not None and absent.fixed != fixed,
+        )
+
+    def _empty_answers(self, table: Table, fixed: dict[str, str], group: list[Entry]) -> None:
+        """Ask about an answer heading under which nothing stands, unless it is for a reading that may be left out."""
+        kinds = [self.sheet.types[e.position] for e in group if e.column in ("response", "absent_because")]
+        if not len(self.sheet.rows) or any((kind != BLANK).any() for kind in kinds):
+            return
+        measure, trial = fixed.get("measure", ""), fixed.get("trial", "")
+        rows = self.catalogue.get(measure).rows if measure in self.catalogue else None
+        if rows is not None and rows.trial is not None and trial.isdigit() and int(trial) > rows.trial.min:
+            return
+        heading = next(self.sheet.headings[e.position] for e in group if e.column == "response")
+        self.found.add(
+            "ask",
+            "empty_column",
+            "answers; the column is empty, and what needs it is left out",
+            file=self.sheet.file,
+            sheet=self.sheet.name,
+            table=table.name,
+            row=self.sheet.header_row,
+            column=heading,
         )
 
     def _is_context(self, fixed: dict[str, str]) -> bool:

@@ -6,7 +6,11 @@ import re
 
 NUMBER_PATTERN = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 COMMA_PATTERN = re.compile(r"[+-]?[0-9]*,[0-9]+")
-THOUSANDS_PATTERN = re.compile(r"[+-]?[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?")
+THOUSANDS_PATTERN = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]+)?")
+POINTED_PATTERN = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:\.[0-9]{3})+")
+"""What a thousands mark may be where the decimal mark is a comma: the point has two readings."""
+
+POINTED_EXPECTED = "a number without a point; it could be a thousands mark, as the decimal mark is a comma"
 
 _PROBLEMS: tuple[tuple[str, str, str], ...] = (
     ("formula_error", r"#.*", "a value; an error is not the same as empty"),

@@ -179,6 +179,11 @@ class Room:
     def __init__(self, folder: Path, catalogue: Catalogue) -> None:
         self.folder, self.catalogue = folder, catalogue
 
+    @staticmethod
+    def protocol(**changes: str) -> Protocol:
+        """Return the small protocol."""
+        return protocol_of(**changes)
+
     def read(self, files: Mapping[str, str | bytes | None] | None = None, **protocol: str) -> Intake:
         """Write files over the good ones (None leaves one out) and read them; no file changes, both balances hold."""
         contents = {"participants.csv": PARTICIPANTS, "assessments.csv": self.answers(), **(files or {})}
