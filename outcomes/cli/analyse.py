@@ -52,15 +52,17 @@ def analyse_study(folder: Path, settings: Mapping[str, str], output: Output) -> 
 
 
 def primary_lines(record: Record) -> list[str]:
-    """Return one line for the primary outcome of every group: mean or shift of the change, interval, p, n."""
+    """Return one line for the primary outcome of every group: its change, or its measurement error without visits."""
     groups = {group["key"]: group["label"] for group in record.meta.get("groups") or ()}
+    visits = record.meta.get("compare")
+    wanted = {("change", "mean"), ("change", "hodges_lehmann")} if visits else {("reliability", "mdc95")}
     lines = []
     for entry in record.entries.values():
         analysis, _, _, group, _, _, statistic = entry.key.split("/")
-        if entry.role == "primary" and analysis == "change" and statistic in ("mean", "hodges_lehmann"):
+        if entry.role == "primary" and (analysis, statistic) in wanted:
             who = f"{groups[group]}, " if group in groups else ""
             lines.append(f"Primary outcome: {who}{_sentence(entry)}")
-    return lines or ["Primary outcome: the protocol compares no visits, so there is no change to report."]
+    return lines
 
 
 def _sentence(entry: Entry) -> str:

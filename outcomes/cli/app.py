@@ -285,7 +285,7 @@ def measures(
         str | None, typer.Option(metavar="WORD", help="Only measures of this domain, such as spasticity.")
     ] = None,
     population: Annotated[
-        str | None, typer.Option(metavar="WORD", help="Only measures used with these people, such as SCI.")
+        str | None, typer.Option(metavar="WORD", help="Only measures used with these people, such as stroke.")
     ] = None,
     word: Annotated[str | None, typer.Option(metavar="WORD", help="Only measures with this word.")] = None,
     study: Annotated[

@@ -390,6 +390,24 @@ def test_the_same_inputs_give_the_same_bytes(cli: Any, study: Path, demo_run: An
         assert here == there
 
 
+def test_a_study_of_repeats_alone_prints_its_measurement_error(cli: Any, tmp_path: Path) -> None:
+    source = Path(__file__).parents[1] / "real" / "blood_pressure_repeats" / "observer_j"
+    shutil.copytree(source, tmp_path / "retest")
+    ran = cli("analyse", tmp_path / "retest")
+    assert ran.code == 0, ran.err
+    # Bland & Altman 1999: repeatability coefficient 16.95 mm Hg (computed by R 4.2.2 as 1.96 sqrt(2) s_w)
+    assert ran.out.startswith("Primary outcome: ")
+    assert ": 17 (" in ran.out.splitlines()[0]
+
+
+def test_each_group_has_its_line(cli: Any, tmp_path: Path) -> None:
+    source = Path(__file__).parents[1] / "real" / "weight_trial" / "study"
+    shutil.copytree(source, tmp_path / "trial")
+    lines = cli("analyse", tmp_path / "trial").out.splitlines()
+    groups = [line.split(", ")[0].removeprefix("Primary outcome: ") for line in lines if line.startswith("Primary")]
+    assert groups == ["Control", "Cognitive behavioural treatment", "Family treatment"]
+
+
 def test_a_changed_choice_has_its_own_result_and_latest_stays(cli: Any, study: Path) -> None:
     cli("analyse", study)
     latest = (study / "results" / "latest").read_text()
@@ -458,6 +476,9 @@ def test_measures_lists_the_catalogue_and_filters_it(cli: Any) -> None:
     assert len(some) == 2
     assert some[1].startswith("limb_girth")
     assert len(cli("measures", "--domain", "spasticity").out.splitlines()) == 2
+    stroke = cli("measures", "--population", "stroke").out
+    assert "\ntenmwt " in stroke
+    assert "\nscim3 " not in stroke
 
 
 def test_a_filter_that_nothing_passes_says_so(cli: Any) -> None:
