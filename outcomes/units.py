@@ -38,6 +38,7 @@ PRINTED_UNITS: dict[str, str] = {
     "us": "µs",
     "cm2": "cm²",
     "{score}": "points",
+    "mm[Hg]": "mmHg",
     "1": "",
 }
 """UCUM code to what a reader sees, where the two differ."""
