@@ -100,6 +100,9 @@ class Abstract:
 
 SYNTHETIC = "Synthetic data"
 
+NOTHING = "Not reported."
+"""Stands under a heading for which the record and the author say nothing."""
+
 
 def count(text: str, unit: str) -> int:
     """Return the length as submission forms count it.
@@ -158,7 +161,7 @@ def arrange(kept: Sequence[Sentence], headings: Sequence[str]) -> tuple[tuple[st
     texts: list[list[str]] = [[] for _ in headings or ("",)]
     for part, place in zip(ORDER, places, strict=True):
         texts[place] += [s.text for s in kept if s.section == part]
-    return tuple((heading, " ".join(text)) for heading, text in zip(headings or ("",), texts, strict=True))
+    return tuple((h, " ".join(text) or NOTHING) for h, text in zip(headings or ("",), texts, strict=True))
 
 
 def fit(
@@ -260,8 +263,9 @@ def findings(facts: Facts, abstract: Abstract, blind_words: Sequence[str]) -> li
                 f"The design shows no cause, but the title or a sentence of the author says: {', '.join(causal)}."
             )
     found += _open_data(facts)
+    found += [f"Nothing stands under '{h}'." for h, text in abstract.sections if text == NOTHING]
     found += [f"Not reported: {name}; answered by {answer}." for name, answer in abstract.missing]
-    return found
+    return list(dict.fromkeys(found))
 
 
 def _open_data(facts: Facts) -> list[str]:

@@ -55,8 +55,12 @@ def outcome(facts: Facts) -> Iterator[Sentence]:
     if not facts.rows:
         yield not_reported("primary outcome", "results", 'compare under [analysis] and role = "primary"')
         return
+    said: set[str] = set()
     for row in facts.rows:
-        yield from (_grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row))
+        for sentence in _grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row):
+            if sentence.text not in said or not sentence.answer:
+                yield sentence
+            said.add(sentence.text)
     if facts.design == "parallel groups":
         text = "Groups were not compared here; a change within one group is no evidence of a difference between groups."
         yield Sentence("groups", "results", text)
@@ -64,7 +68,7 @@ def outcome(facts: Facts) -> Iterator[Sentence]:
 
 def _lead(facts: Facts, row: Any) -> str:
     name, _ = facts.title_of(row)
-    return name if row["group"] == "all" else f"{facts.group_label(row['group'])}: {name}"
+    return name if row["group"] == "all" else f"{name} ({facts.group_label(row['group'])})"
 
 
 def _mean_change(facts: Facts, row: Any) -> Iterator[Sentence]:

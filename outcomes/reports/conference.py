@@ -16,7 +16,7 @@ from outcomes.reports.change_sentences import change_of_outcome
 from outcomes.reports.conference_figures import Figures
 from outcomes.reports.facts import DESIGNS, Facts
 from outcomes.reports.people import People
-from outcomes.reports.study_sentences import programme
+from outcomes.reports.study_sentences import allocation, programme
 from outcomes.reports.tables import Table
 from outcomes.result import Record
 
@@ -52,7 +52,7 @@ class ConferenceReport:
     def head(self) -> None:
         """Show title, design and the lines that stand on every page."""
         facts = self.facts
-        design = DESIGNS.get(facts.design, "Design not reported (design under [study])")
+        design = DESIGNS.get(facts.design, "Design not reported (design under [study])") + allocation(facts)
         what = programme(facts)
         show(
             lines_block(

@@ -65,6 +65,11 @@ def decimals_of_interval(low: float, high: float, at_least: int | None = None) -
     return places
 
 
+def _decimal(value: float) -> Decimal:
+    """Return a number as it would be written with 12 digits: a sum that should end in 5 does, whatever its last bit."""
+    return Decimal(f"{value:.12g}") if isinstance(value, float) else Decimal(value)
+
+
 def number(value: float, decimals: int = 0) -> str:
     """Return a number, rounded half up, with a minus sign and, from 10,000, with commas.
 
@@ -78,10 +83,12 @@ def number(value: float, decimals: int = 0) -> str:
     --------
     >>> number(2.25, 1), number(-0.04, 1), number(12345), number(-1.5, 1)
     ('2.3', '0.0', '12,345', '−1.5')
+    >>> number(-0.44999999999999996, 1)
+    '−0.5'
     """
     if math.isinf(value):
         return "unbounded"
-    rounded = Decimal(repr(value)).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
+    rounded = _decimal(value).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
     size = abs(rounded)
     text = f"{size:,}" if size >= 10_000 else str(size)
     return f"{MINUS}{text}" if rounded < 0 else text
@@ -155,8 +162,9 @@ def p_value(p: float) -> str:
     if p < P_FLOOR:
         return "P < 0.001"
     decimals = 1 - math.floor(math.log10(p))
-    rounded = Decimal(repr(float(p))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
-    if rounded.adjusted() > Decimal(repr(float(p))).adjusted():  # 0.0996 is 0.10, not 0.100
+    exact = _decimal(float(p))
+    rounded = exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
+    if rounded.adjusted() > exact.adjusted():  # 0.0996 is 0.10, not 0.100
         rounded = rounded.quantize(Decimal(1).scaleb(1 - decimals), rounding=ROUND_HALF_UP)
     return f"P = {rounded}"
 

@@ -23,7 +23,18 @@ def reliability(facts: Facts) -> Iterator[Sentence]:
     if not found:
         yield not_reported("reliability", "results", "[[measures]] in the protocol")
     for index, row in enumerate(found):
+        yield from _unit(facts, row, 0 if index == 0 else 6)
         yield _one(facts, row, 0 if index == 0 else 5)
+
+
+def _unit(facts: Facts, row: Any, priority: int) -> Iterator[Sentence]:
+    """Yield what one value of the error study is: place, sides, readings, raters."""
+    place: dict[str, Any] = {"measure": f"{row['measure']}.{row['scale']}", "place": str(row["place"])}
+    entry = facts.entry("reliability", "icc_a_1", **place)
+    name = fmt.clean(row["title"], 120)
+    if entry is not None and entry.unit_of_analysis not in ("", "participant"):
+        text = f"{name}, one value: {fmt.clean(entry.unit_of_analysis, 160)}."
+        yield Sentence(f"{name}, unit", "methods", text, priority)
 
 
 def _one(facts: Facts, row: Any, priority: int) -> Sentence:
@@ -38,7 +49,7 @@ def _one(facts: Facts, row: Any, priority: int) -> Sentence:
     if facts.small.hides(icc.n_people):
         return Sentence(name, "results", f"{name}: not shown ({facts.small.words} people).", priority)
     error = facts.value("reliability", "standard_error_agreement", **place)
-    unit, places = str(row["unit"]), fmt.decimals_for(mdc.value)
+    unit, places = str(row["unit"]), fmt.decimals_for(mdc.value if error is None else error)
     text = f"{name}: ICC(A,1) {_with_ends(facts, icc, '1', 2)}"
     if error is not None:
         text += f", standard error of measurement {fmt.quantity(error, unit, places)}"
@@ -63,7 +74,8 @@ def conclusion(facts: Facts) -> Iterator[Sentence]:
         if mdc is None:
             text = f"{name}: the study could not tell how large its measurement error is."
         else:
-            size = fmt.quantity(mdc, str(row["unit"]), fmt.decimals_for(mdc))
+            error = facts.value("reliability", "standard_error_agreement", **key)
+            size = fmt.quantity(mdc, str(row["unit"]), fmt.decimals_for(mdc if error is None else error))
             text = f"{name}: a change of one person smaller than {size} cannot be told from measurement error."
         yield Sentence("conclusion", "conclusion", text)
     text = "Limit: the values hold for these people, raters and conditions of measurement."

@@ -31,16 +31,24 @@ def programme(facts: Facts) -> str:
 
 def background(facts: Facts) -> Iterator[Sentence]:
     """Yield the first line, which names the design, the author's rationale and question."""
-    design = DESIGNS.get(facts.design, "Study whose design is not named")
+    design = DESIGNS.get(facts.design, "Study whose design is not named") + allocation(facts)
     what = programme(facts)
     tail = f": {what}." if what else "."
     yield Sentence("design", "background", design + tail, short=SHORT_DESIGNS.get(facts.design, design) + tail)
+    if facts.design == "parallel groups" and not facts.meta.get("allocation"):
+        yield not_reported("allocation", "background", "allocation under [study]", 1)
     if "rationale" in facts.statements:
         yield Sentence("rationale", "background", sentence_of(facts.statements["rationale"]), 6)
     if facts.meta.get("question"):
         yield Sentence("question", "objective", f"Question: {sentence_of(fmt.clean(facts.meta['question']))}", 3)
     else:
         yield not_reported("question", "objective", "question under [study]", 3)
+
+
+def allocation(facts: Facts) -> str:
+    """Return how people came into their groups, as the first line says it; empty for a design without groups."""
+    word = facts.meta.get("allocation") if facts.design == "parallel groups" else None
+    return f", {word}" if word else ""
 
 
 def methods(facts: Facts) -> Iterator[Sentence]:
@@ -72,7 +80,7 @@ def _training(facts: Facts) -> Iterator[Sentence]:
     training = facts.meta.get("training")
     if not training:
         if facts.design != "test-retest":
-            yield not_reported("planned training", "methods", "[training] in the protocol")
+            yield not_reported("training", "methods", "[training] in the protocol, and the table sessions")
         return
     often = training["sessions_per_week"]
     text = f"Planned: {fmt.number(often, _decimals(often))} sessions a week"
@@ -124,17 +132,19 @@ def _analysed(facts: Facts, text: str, short: str) -> Iterator[Sentence]:
     for one in facts.rows:
         name = "" if one["group"] == "all" else f" in {facts.group_label(one['group'])}"
         analysed = facts.value("flow", "analysed", one)
-        parts.append(f"{fmt.number(one['n'] if analysed is None else analysed)} analysed{name}")
+        parts.append(f"{fmt.number(one['n'] if analysed is None else analysed)}{name}")
         lost = [facts.value("flow", key, one) for key in ("missing_before", "missing_after")]
         if None not in lost:
             at = [f"{fmt.number(n or 0)} at {facts.visit_label(v)}" for n, v in zip(lost, facts.visits, strict=True)]
-            missing.append(f"{', '.join(at)}{name}")
+            missing.append(f"{', '.join(at)}{name}" if any(lost) else "")
     limbs = limb_words(row)
     tail = f" ({limbs})" if limbs else ""
-    together = " and ".join(parts)
+    together = f"{parts[0]} analysed" if len(parts) == 1 else f"analysed: {', '.join(parts)}"
     yield Sentence("people", "results", f"{text}; {together}{tail}.", short=f"{short}, {together}{tail}.")
-    if missing:
-        yield Sentence("missing values", "results", f"Missing and not filled in: {'; '.join(missing)}.")
+    if any(missing):
+        yield Sentence("missing values", "results", f"Missing and not filled in: {'; '.join(m for m in missing if m)}.")
+    elif missing:
+        yield Sentence("missing values", "results", "No value was missing.")
     else:
         yield not_reported("missing values", "results", "the tables participants and assessments")
 
@@ -188,7 +198,7 @@ def _capital(text: str) -> str:
 def dose(facts: Facts) -> Iterator[Sentence]:
     """Yield the training that was delivered up to the later visit, against the training that was planned."""
     _, after = facts.visits
-    if not after:
+    if not after or not (facts.meta.get("training") or facts.exposures):
         return
     found = [words for words in (_sessions(facts, after), *(_amount(facts, after, e) for e in SPOKEN)) if words]
     if not found:

@@ -37,6 +37,7 @@ def test_p_has_two_significant_digits_and_a_floor(p, printed):
         (0.125, 2, "0.13"),
         (1.005, 2, "1.01"),  # the decimal that was written, not the binary fraction below it
         (-1.25, 1, "−1.3"),  # away from zero, with a minus sign
+        (-0.44999999999999996, 1, "−0.5"),  # -11.7 / 26, which a computer cannot hold
         (-0.04, 1, "0.0"),  # no minus before zero
         (9999, 0, "9999"),
         (10000, 0, "10,000"),

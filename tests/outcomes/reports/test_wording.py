@@ -95,8 +95,9 @@ def test_without_repeats_the_field_that_would_answer_is_named(builder):
 def test_groups_are_described_and_not_compared(builder):
     record = builder(**GROUPS).flow(group="arms").girth(group="arms").girth(group="legs").build()
     text = all_text(Facts(record))
-    assert "Arm group: Limb girth" in text
-    assert "Leg group: Limb girth" in text
+    assert "Limb girth (Arm group) was" in text
+    assert "Limb girth (Leg group) was" in text
+    assert text.count("analysed: 40 in Arm group") == 2
     assert "no evidence of a difference between groups" in text
 
 
@@ -104,7 +105,7 @@ def test_a_retest_study_says_reliability_and_no_change(builder):
     record = builder(design="test-retest", compare=[], training=None).flow().characteristics().retest().rest().build()
     text = all_text(Facts(record))
     assert "ICC(A,1) 0.94 (95% CI 0.87 to 0.97)" in text
-    assert "minimal detectable change 1.1 (95% CI 0.9 to 1.6) cm (n = 24)" in text
+    assert "minimal detectable change 1.11 (95% CI 0.86 to 1.55) cm (n = 24)" in text
     assert "mean change" not in text
 
 
@@ -162,3 +163,25 @@ def test_a_text_with_a_blind_word_is_not_called_blinded(builder):
 def test_an_abstract_survives_being_written_as_data(record):
     abstract = build_abstract(Facts(record))
     assert Abstract.from_dict(abstract.to_dict()) == abstract
+
+
+def test_the_first_line_says_how_groups_were_formed(builder):
+    randomised = builder(**GROUPS, allocation="randomised").build()
+    assert conference_sentences(Facts(randomised))[0].text.startswith("Study of parallel groups, randomised")
+    unsaid = build_abstract(Facts(builder(**GROUPS).build()))
+    assert ("allocation", "allocation under [study]") in unsaid.missing
+
+
+def test_what_is_not_reported_is_said_once_for_all_groups(builder):
+    record = builder(**GROUPS).girth(group="arms", mdc=None).girth(group="legs", mdc=None).build()
+    assert build_abstract(Facts(record)).body.count("People beyond measurement error: not reported") == 1
+
+
+def test_no_missing_value_is_said(builder):
+    assert "No value was missing." in all_text(Facts(builder().flow(enrolled=40, left=0).girth().build()))
+
+
+def test_a_study_without_training_says_so_once(builder):
+    body = build_abstract(Facts(builder(training=None).flow().girth().build())).body
+    assert "Training: not reported ([training] in the protocol, and the table sessions)." in body
+    assert "Delivered training" not in body

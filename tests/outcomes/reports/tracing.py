@@ -33,7 +33,7 @@ def numbers_of(value):
 
 
 def rounded(value: float, decimals: int) -> Decimal:
-    return Decimal(repr(value)).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
+    return Decimal(f"{value:.12g}").quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
 
 
 def untraced(text: str, record, *, public: bool = False, more=()) -> list[str]:
