@@ -26,8 +26,9 @@ def problems_of(definition: Definition) -> Iterator[Found]:
     yield from _rows(definition)
     for item in definition.items:
         yield from ((("items", item.key, *path), text) for path, text in _item(definition, item))
+    sound: set[str] = set()
     for i, scale in enumerate(definition.scales):
-        yield from ((("scales", i, *path), text) for path, text in _scale(definition, i, scale))
+        yield from ((("scales", i, *path), text) for path, text in _scale(definition, i, scale, sound))
     yield from _bands(definition)
     yield from _published(definition)
     yield from _examples(definition)
@@ -129,27 +130,25 @@ def _item_range(definition: Definition, item: Item) -> Iterator[Found]:
         yield ("default",), f"{item.default:g} is outside {item.range[0]:g} to {item.range[1]:g}"
 
 
-def _scale(definition: Definition, i: int, scale: Scale) -> Iterator[Found]:
+def _scale(definition: Definition, i: int, scale: Scale, sound: set[str]) -> Iterator[Found]:
+    """Yield what is wrong with a scale; `sound` gathers the scales whose parts all exist."""
     answers = {item.key: item for item in definition.answers}
+    context = [item.key for item in definition.context]
     earlier = [one.key for one in definition.scales[:i]]
     for key in scale.items:
         if key not in answers:
-            context = [item.key for item in definition.context]
-            yield (
-                ("items",),
-                (f"'{key}' is context, not an answer" if key in context else _unknown(key, answers, "item")),
-            )
+            known = _unknown(key, answers, "item")
+            yield ("items",), f"'{key}' is context, not an answer" if key in context else known
     for key in scale.scales:
         if key not in earlier:
             yield ("scales",), _unknown(key, earlier, "scale above")
     if bool(scale.items) == bool(scale.scales):
         yield (), "one of items and scales is required"
-        return
-    if not scale.rule or any(key not in answers for key in scale.items) or any(k not in earlier for k in scale.scales):
-        return
-    yield from _rule(definition, scale)
-    yield from _missing(scale)
-    yield from _scale_range(definition, scale)
+    elif scale.rule and answers.keys() >= set(scale.items) and sound >= set(scale.scales):
+        sound.add(scale.key)
+        yield from _rule(definition, scale)
+        yield from _missing(scale)
+        yield from _scale_range(definition, scale)
 
 
 def _rule(definition: Definition, scale: Scale) -> Iterator[Found]:

@@ -117,8 +117,8 @@ def _text(definition: Definition, scale: Scale, items: tuple[Item, ...], row: ND
         return "; ".join(parts)
     parts += _absences(items, states)
     if not parts:
-        few = trial is not None and scale.rule == "trials"
-        parts.append(f"fewer than {trial.min} readings" if few and trial else "no reading has all its items")
+        few = f"fewer than {trial.min} readings" if trial is not None and scale.rule == "trials" else ""
+        parts.append(few or "no reading has all its items")
     return "; ".join(parts)
 
 

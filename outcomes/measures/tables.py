@@ -177,8 +177,9 @@ def _slots(
         return slot, readings, numbered, plain
     numbered[item[has], group[has]] = True
     plain[item[~has], group[~has]] = True
-    different, which = np.unique(np.column_stack([group[has], trial[has]]), axis=0, return_inverse=True)
-    of_group = different[:, 0].astype(np.intp)
+    trials, rank = np.unique(trial[has], return_inverse=True)
+    different, which = np.unique(group[has] * len(trials) + rank.reshape(-1), return_inverse=True)
+    of_group = different // len(trials)
     first = np.searchsorted(of_group, np.arange(n))
     slot[has] = (np.arange(len(different)) - first[of_group])[which.reshape(-1)]
     readings = np.maximum(np.bincount(of_group, minlength=n), 1)
