@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from outcomes.intake.days import FAR, Enrolment
 from outcomes.intake.drafts import Draft
 from outcomes.intake.limits import limits, spell
-from outcomes.intake.raw import number_text, unique
+from outcomes.intake.raw import FIXED, number_text, unique
 from outcomes.intake.settling import MAY_BE_BLANK, Reader, reject
 from outcomes.vocabulary import DELIVERED
 
@@ -31,12 +31,12 @@ def check_rows(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment
         sessions.status()
         sessions.repeated()
         sessions.counts()
-        sessions.blanks()
         _in_study(drafts["sessions"], drafts.get("participants"), reader, enrolment)
     if "stimulation" in drafts:
         _stimulation(drafts["stimulation"], reader)
     for draft in drafts.values():
         _empty_columns(draft, reader)
+        _required_blanks(draft, reader)
 
 
 def numbers(draft: Draft, name: str) -> Floats:
@@ -177,19 +177,6 @@ class _Sessions:
                 mask[row] = True
                 self._ask(mask, self._started(), name, f"usually at most {limit.soft[1]:g} {what}; there are {count}")
 
-    def blanks(self) -> None:
-        """A session needs its day and its status."""
-        import numpy as np
-
-        draft = self.draft
-        if "status" in draft.typed:
-            rows = draft.used & (draft.text["status"] == "") & (draft.state["status"] == 0)
-            self._ask(rows, "status", "required_blank", "a status; without it the session counts for nothing")
-        column = self._started()
-        if column in draft.typed:
-            rows = draft.used & np.isnan(numbers(draft, "started_day")) & (draft.state[column] == 0)
-            self._ask(rows, column, "required_blank", "a day; without it the session counts for no visit")
-
 
 def _in_study(draft: Draft, people: Draft | None, reader: Reader, enrolment: Enrolment) -> None:
     """Ask about sessions that took place before enrolment or after leaving."""
@@ -285,3 +272,17 @@ def _empty_columns(draft: Draft, reader: Reader) -> None:
             if (draft.state[column.name][mine] == 0).all():
                 expected = "values; the column is empty, and what needs it is left out"
                 reader.found.over(draft, mine[:1], column.name, "ask", "empty_column", expected, found="")
+
+
+def _required_blanks(draft: Draft, reader: Reader) -> None:
+    """Ask about blank cells of a required column that is no part of the key; answers may be blank."""
+    import numpy as np
+
+    for name in draft.table.required_columns:
+        forms = [form for form in draft.table.by_name[name].headings if form in draft.state]
+        if name in draft.table.key or name == "response" or not forms:
+            continue
+        blank = np.logical_and.reduce([draft.state[form] == 0 for form in forms])
+        rows = np.flatnonzero(draft.used & blank & (draft.types[forms[0]] != FIXED))
+        expected = f"a value; without '{name}' the row counts for little"
+        reader.found.at(draft, rows, forms[0], "ask", "required_blank", expected)

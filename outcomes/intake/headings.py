@@ -288,7 +288,7 @@ class SheetPlan:
     def _empty_answers(self, table: Table, fixed: dict[str, str], group: list[Entry]) -> None:
         """Ask about an answer heading under which nothing stands, unless it is for a reading that may be left out."""
         kinds = [self.sheet.types[e.position] for e in group if e.column in ("response", "absent_because")]
-        if not len(self.sheet.rows) or any((kind != BLANK).any() for kind in kinds):
+        if not len(self.sheet.rows) or any((kind != BLANK).any() for kind in kinds) or self._is_context(fixed):
             return
         measure, trial = fixed.get("measure", ""), fixed.get("trial", "")
         rows = self.catalogue.get(measure).rows if measure in self.catalogue else None

@@ -185,6 +185,8 @@ def _orphans(drafts: Mapping[str, Draft], found: Collector) -> None:
         return
     people = drafts["participants"]
     known = set(people.text["participant_id"][people.used].tolist())
+    if not known:
+        return
     looks = {skeleton(text) for text in known}
     for name, draft in drafts.items():
         if name == "participants" or "participant_id" not in draft.text:

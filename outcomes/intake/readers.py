@@ -109,6 +109,8 @@ def _read_one(
         sheets = [] if sheet is None else [sheet]
     else:
         sheets = read_workbook(path.name, raw, rules, found)
+        for sheet in sheets:
+            sheet.notes += ["macros were left alone"] if suffix == ".xlsm" else []
     if not sheets:
         contents.refused.add(path.name)
     contents.sheets += sheets

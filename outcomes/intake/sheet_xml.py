@@ -19,7 +19,7 @@ RATIO_LIMIT = 100
 SMALL = 10_000_000
 """Archives beyond these are refused unread: entries, bytes unpacked, unpacked to packed above `SMALL` bytes."""
 
-HINTS = (b"<f", b't="e"', b"<mergeCell", b'hidden="', b":f>", b"t='e'")
+HINTS = (b"<f>", b"<f ", b't="e"', b"<mergeCell", b'hidden="', b":f>", b"t='e'")
 
 DAMAGE = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, RuntimeError, NotImplementedError)
 """What reading a damaged archive raises."""

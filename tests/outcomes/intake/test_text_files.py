@@ -23,6 +23,7 @@ def test_an_empty_file_is_refused(room):
 def test_headings_alone_are_refused_where_the_table_is_required(room, name):
     header = {"participants": "participant_id\n", "assessments": room.ANSWERS_HEADER + "\n"}[name]
     intake = room.read({f"{name}.csv": header})
+    assert len(intake.findings) == 1
     assert room.where(intake, "header_only") == ("block", f"{name}.csv", 1, "")
 
 

@@ -262,6 +262,12 @@ def test_shifted_cells_keep_their_row_numbers(room):
     assert (finding.sheet, finding.row) == ("participants", 5)
 
 
+def test_macros_of_a_workbook_are_left_alone_and_that_is_noted(room):
+    intake = read(room, book(room), name="study.xlsm")
+    assert intake.findings == ()
+    assert set(intake.ledger.sources()["note"]) == {"macros were left alone"}
+
+
 def test_an_old_kind_of_file_named_like_a_table_is_refused(room):
     intake = room.read({"participants.csv": None, "participants.ods": b"PK"})
     assert room.only(intake, "file_kind").file == "participants.ods"
