@@ -33,7 +33,7 @@ def fitting_unit(value: float, unit: str, usual: tuple[float, float]) -> str:
 
     Examples
     --------
-    >>> fitting_unit(17.5, "cm", (35, 70)), fitting_unit(1800, "min", (5, 60)), fitting_unit(25, "cm", (35, 70))
+    >>> fitting_unit(17.5, "cm", (35, 70)), fitting_unit(1800, "min", (5, 60)), fitting_unit(30, "cm", (35, 70))
     ('in', 's', '')
     >>> fitting_unit(500, "cm", (35, 70)), fitting_unit(900, "cm", (35, 70))
     ('mm', '')
