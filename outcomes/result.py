@@ -202,6 +202,8 @@ class Entry:
     method: str = ""
     source: str = ""
     inputs: tuple[str, ...] = ()
+    """What the number was made of: keys of the record, ``people/<table>``, ``ledger/<table>`` (rows of the clinic's
+    table), ``definition/<measure>`` or ``protocol/<section>``."""
     caveats: tuple[str, ...] = ()
 
 

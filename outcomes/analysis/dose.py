@@ -75,7 +75,7 @@ def _up_to(work: Work, visit: Any, exposure: str, at: pd.DataFrame) -> None:
         put("per_week_mean", rate.mean(), f"{words} per week", f"{unit}/wk", caveats=caveats)
     key = work.key("dose", "sessions_without", **parts)
     label = "planned sessions without a row" if exposure == "sessions" else f"sessions whose {words} are not known"
-    work.count(key, without, f"{label} up to {visit.label}", people=n)
+    work.count(key, without, f"{label} up to {visit.label}", people=n, inputs=inputs)
     _against_plan(work, visit, exposure, planned, delivered, put)
 
 
@@ -133,4 +133,5 @@ def _tables(work: Work, dose: pd.DataFrame, weeks: pd.DataFrame) -> None:
     status = sessions["status"].value_counts()
     for word in ("done", "shortened", "missed", "cancelled"):
         key = work.key("dose", f"sessions_{word}")
-        work.count(key, int(status.get(word, 0)), f"sessions {word}", people=sessions["participant_id"].nunique())
+        people = sessions["participant_id"].nunique()
+        work.count(key, int(status.get(word, 0)), f"sessions {word}", people=people, inputs=("ledger/sessions",))

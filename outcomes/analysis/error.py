@@ -112,7 +112,8 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
             continue
         work.add(key, estimate, f"{label}: {_LABELS[name]}", role, unit_of_analysis=what, inputs=("people/repeats",))
     lost_key = work.key("reliability", "people_incomplete", series)
-    work.count(lost_key, lost, f"{label}: retested people left out as an occasion is missing")
+    words = f"{label}: retested people left out as an occasion is missing"
+    work.count(lost_key, lost, words, inputs=("people/repeats",))
     work.people.setdefault("repeats", values.iloc[:0].assign(series=""))
     work.people["repeats"] = _append(work.people["repeats"], values.assign(series=series.name))
     n = scores.shape[0]
@@ -196,5 +197,6 @@ def _published_error(work: Work, series: Series) -> UsableError | None:
         source=value.source,
         caveats=("published_error",) if value.status == "VERIFIED" else ("published_error", "from_memory"),
     )
-    work.add(key, estimate, label, series.plan.role, unit_of_analysis=what)
+    inputs = (f"definition/{series.definition.key}",)
+    work.add(key, estimate, label, series.plan.role, unit_of_analysis=what, inputs=inputs)
     return UsableError(mdc, None, None, f"published: {value.source} ({value.population})", (key,))

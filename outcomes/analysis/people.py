@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from outcomes.analysis.plan import Work
 
 NUMERIC = {"age_years": "a", "months_since_onset": "mo", "height_cm": "cm", "body_mass_kg": "kg"}
+PEOPLE = ("ledger/participants",)
 WORDS = ("sex", "condition", "ais_grade", "trained_side")
 
 
@@ -28,13 +29,15 @@ def describe_people(work: Work) -> None:
 def _flow(work: Work) -> None:
     people = work.participants
     left = people["left_day"].notna() | people["left_on"].notna()
-    work.count(work.key("flow", "enrolled"), len(people), "people enrolled")
-    work.count(work.key("flow", "left"), int(left.sum()), "people who left before the end")
+    work.count(work.key("flow", "enrolled"), len(people), "people enrolled", inputs=PEOPLE)
+    work.count(work.key("flow", "left"), int(left.sum()), "people who left before the end", inputs=PEOPLE)
     rows: list[tuple[str, int, str]] = [("enrolled", len(people), ""), ("left before the end", int(left.sum()), "")]
     for visit in work.study.protocol.visits:
         held = work.visit_days[(work.visit_days["visit"] == visit.key) & (work.visit_days["status"] != "missed")]
         n = held["participant_id"].nunique()
-        work.count(work.key("flow", "held", contrast=visit.key), n, f"people seen at {visit.label}")
+        work.count(
+            work.key("flow", "held", contrast=visit.key), n, f"people seen at {visit.label}", inputs=("ledger/visits",)
+        )
         rows.append((visit.label, n, "visit held"))
         if work.contrast and visit.key == work.contrast[1]:
             for group, _, members in work.groups():
@@ -60,16 +63,19 @@ def _flow_of(work: Work, series: Any, group: str, members: Any, rows: list[tuple
     def key(statistic: str) -> str:
         return work.key("flow", statistic, series, group=group, contrast=work.contrast_part)
 
-    work.count(key("analysed"), len(both), f"{series.label}: people analysed")
+    inputs = ("people/values",)
+    work.count(key("analysed"), len(both), f"{series.label}: people analysed", inputs=inputs)
     work.count(
         key("missing_before"),
         len(members) - len(have[0]),
         f"{series.label}: people without a first value",
+        inputs=inputs,
     )
     work.count(
         key("missing_after"),
         len(have[0] - have[1]),
         f"{series.label}: people with a first value and no second",
+        inputs=inputs,
     )
     if series.plan.role == "primary":
         note = "" if group == "all" else f"group {group}"
@@ -92,12 +98,12 @@ def _characteristics(work: Work) -> None:
         spread = float(known.std(ddof=1)) if len(known) > 1 else None
         low, median, high = (float(known.quantile(q)) for q in (0.25, 0.5, 0.75))
         rows.append((name, "", len(people), len(known), float(known.mean()), spread, median, low, high, unit))
-        work.add(work.key("people", f"{name}_mean"), _mean(known, unit), f"{_spoken(name)}, mean")
+        work.add(work.key("people", f"{name}_mean"), _mean(known, unit), f"{_spoken(name)}, mean", inputs=PEOPLE)
         middle = Estimate(value=median, unit=unit, method="median", n_people=len(known), n_values=len(known))
-        work.add(work.key("people", f"{name}_median"), middle, f"{_spoken(name)}, median")
+        work.add(work.key("people", f"{name}_median"), middle, f"{_spoken(name)}, median", inputs=PEOPLE)
         if spread is not None:
             sd = Estimate(value=spread, unit=unit, method="sd", n_people=len(known), n_values=len(known))
-            work.add(work.key("people", f"{name}_sd"), sd, f"{_spoken(name)}, standard deviation")
+            work.add(work.key("people", f"{name}_sd"), sd, f"{_spoken(name)}, standard deviation", inputs=PEOPLE)
     for name in WORDS:
         known = people[name].dropna()
         for level, n in sorted(known.value_counts().items()):
@@ -120,6 +126,7 @@ def _harms(work: Work) -> None:
             work.record.refuse(key, "harms were not collected", label=label, status="not planned", unit="1")
         work.record.add_table("harms", columns, [])
         return
+    inputs = ("ledger/events",) if study.has("events") else ("protocol/harms",)
     if not study.has("events"):
         n_events = n_people = 0
         rows: list[tuple[Any, ...]] = []
@@ -129,8 +136,8 @@ def _harms(work: Work) -> None:
         words = ["kind", "severity", "relatedness"]
         grouped = events.assign(**{w: events[w].fillna("not recorded") for w in words}).groupby(words, sort=True)
         rows = [(*key, len(part), part["participant_id"].nunique()) for key, part in grouped]
-    work.count(events_key, n_events, labels[0])
-    work.count(people_key, n_people, labels[1])
+    work.count(events_key, n_events, labels[0], inputs=inputs)
+    work.count(people_key, n_people, labels[1], inputs=inputs)
     work.record.add_table("harms", columns, rows)
 
 
@@ -148,7 +155,8 @@ def _changes(work: Work) -> None:
                 n = part["participant_id"].nunique()
                 rows.append((str(kind), n))
                 key = work.key("people", f"changed_{kind}", contrast=work.contrast_part)
-                work.count(key, n, f"people whose {str(kind).replace('_', ' ')} changed between the visits")
+                label = f"people whose {str(kind).replace('_', ' ')} changed between the visits"
+                work.count(key, n, label, inputs=("ledger/changes", "ledger/visits"))
     work.record.add_table("changes_between", {"kind": "", "people": "1"}, rows)
 
 
@@ -159,6 +167,7 @@ def _quality(work: Work) -> None:
     balance = balance.assign(queries=[asked[name] for name in balance["table"]])
     columns = {name: "" if name == "table" else "1" for name in balance.columns}
     work.record.add_table("data_quality", columns, balance.itertuples(index=False, name=None))
+    people, inputs = len(work.participants), tuple(f"ledger/{name}" for name in balance["table"])
     totals = balance.drop(columns="table").sum()
     for statistic, column, label in (
         ("rows_read", "rows_read", "rows read"),
@@ -169,5 +178,5 @@ def _quality(work: Work) -> None:
         ("cells_emptied", "emptied", "values set aside"),
         ("cells_normalised", "normalised", "cells respelled"),
     ):
-        work.count(work.key("data", statistic), int(totals[column]), label, people=len(work.participants))
-    work.count(work.key("data", "queries"), len(queries), "queries asked", people=len(work.participants))
+        work.count(work.key("data", statistic), int(totals[column]), label, people=people, inputs=inputs)
+    work.count(work.key("data", "queries"), len(queries), "queries asked", people=people, inputs=inputs)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -85,11 +85,11 @@ class Work:
         """Write an estimate; see `Record.add`."""
         return self.record.add(key, estimate, label=label, role=role, **more)
 
-    def count(self, key: str, number: int, label: str, *, people: int | None = None) -> Entry:
-        """Write a count."""
+    def count(self, key: str, number: int, label: str, *, inputs: Sequence[str], people: int | None = None) -> Entry:
+        """Write a count; `inputs` names the tables that were counted."""
         n = number if people is None else people
         estimate = Estimate(value=int(number), unit="1", method="count", n_people=int(n), n_values=int(number))
-        return self.add(key, estimate, label)
+        return self.add(key, estimate, label, inputs=inputs)
 
     def key(self, analysis: str, statistic: str, series: Series | None = None, **parts: str) -> str:
         """Return a record key; measure and place come from `series`."""

@@ -132,3 +132,9 @@ def build() -> Callable[..., Study]:
 def tables() -> dict[str, pd.DataFrame]:
     """Return fresh tables of the study, for a test to change."""
     return frames()
+
+
+@pytest.fixture
+def plan() -> Callable[[], str]:
+    """Return a function that gives the text of the protocol."""
+    return lambda: PROTOCOL.format(analysis="", mas_role="secondary")

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
 from outcomes.analysis import analyse
+from outcomes.measures import Catalogue
 from outcomes.study import Study
+from protocols import parse_protocol
 
 Tables = dict[str, pd.DataFrame]
+Plan = Callable[[], str]
 
 GIRTH = "change/limb_girth.girth/mid_thigh.mean/all/after_minus_before/-/"
 TONE = "change/mas.rank/knee_extensors.worse/all/after_minus_before/-/"
@@ -157,3 +161,77 @@ def test_every_method_and_caveat_that_is_named_has_its_note(build: Callable[...,
     for entry in record.entries.values():
         assert not entry.method or record.methods[entry.method]
         assert all(record.caveats[caveat] for caveat in entry.caveats)
+
+
+def test_every_number_names_what_it_was_made_of(build: Callable[..., Study]) -> None:
+    study = build()
+    analysis = analyse(study)
+    known = {f"people/{name}" for name in analysis.people} | {f"ledger/{name}" for name in study.tables}
+    known |= set(analysis.record.entries) | {"protocol/harms"}
+    for entry in analysis.record.entries.values():
+        if entry.status == "estimated":
+            assert entry.inputs, entry.key
+        assert set(entry.inputs) <= known, entry.key
+
+
+def test_every_person_behind_a_change_leads_to_existing_rows(build: Callable[..., Study]) -> None:
+    study = build()
+    analysis = analyse(study)
+    rows = set(study.table("assessments")["row_id"]) | set(study.table("repeats")["row_id"])
+    for name in ("scores", "values", "change", "repeats"):
+        for cells in analysis.people[name].query("value.notna()" if name != "change" else "change.notna()")["cells"]:
+            assert cells
+            assert set(cells.split()) <= rows
+    place = study.ledger.locate(analysis.people["change"]["cells"].iloc[0].split()[0])
+    assert place.row >= 2
+
+
+POWER = """
+key = "pedal_power"
+version = "own"
+title = "Pedal power"
+construct = "power"
+source = "own test definition"
+[[items]]
+key = "power"
+range = [0, 300]
+unit = "W"
+[[scales]]
+key = "power"
+main = true
+rule = "value"
+items = ["power"]
+range = [0, 300]
+unit = "W"
+level = "ratio"
+better = "higher"
+"""
+
+
+def test_work_is_refused_as_dose_of_a_power_outcome(tmp_path: Path, plan: Plan, tables: Tables) -> None:
+    (tmp_path / "pedal_power.toml").write_text(POWER, encoding="utf-8")
+    catalogue = Catalogue.packaged().with_folder(tmp_path)
+    text = plan() + '[[measures]]\nmeasure = "pedal_power"\nrole = "secondary"\n[dose]\n'
+    people = tables["participants"]["participant_id"]
+    sessions = pd.DataFrame(
+        {
+            "participant_id": people,
+            "session_id": [f"S{i}" for i in range(7)],
+            "started_at": "2025-01-20",
+            "status": "done",
+            "active_minutes": [str(20 + i) for i in range(7)],
+            "work_kj": [str(10 + i) for i in range(7)],
+        }
+    )
+    answers = [
+        {"participant_id": who, "visit": visit, "measure": "pedal_power", "item": "power", "response": str(10 + i)}
+        for visit in ("before", "after")
+        for i, who in enumerate(people)
+    ]
+    assessments = pd.concat([tables["assessments"], pd.DataFrame(answers)], ignore_index=True)
+    protocol = parse_protocol(text, "protocol.toml")
+    changed = {**tables, "assessments": assessments, "sessions": sessions}
+    record = analyse(Study.from_tables(protocol, catalogue, **changed)).record
+    key = "dose_response/pedal_power.power/-/all/after_minus_before/{}/slope"
+    assert record[key.format("work_kj")].reason == "work is power times time, so it is no dose for a power outcome"
+    assert "fewer than 10 are described only" in record[key.format("active_minutes")].reason
