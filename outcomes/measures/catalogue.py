@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from types import MappingProxyType
 
 from outcomes.errors import DefinitionError, Problem, UsageError, near_word
 from outcomes.measures.loading import read_definition
@@ -66,7 +65,7 @@ class Catalogue:
             own[key] = (*definitions, *self._own.get(key, ()))
         if problems:
             raise DefinitionError(problems)
-        return Catalogue(MappingProxyType(own))
+        return Catalogue(own)
 
     def get(self, key: str, version: str | None = None) -> Definition:
         """Return one definition.
@@ -120,7 +119,7 @@ class Catalogue:
         return key in self.keys()
 
 
-_PACKAGED = Catalogue(MappingProxyType({}))
+_PACKAGED = Catalogue({})
 
 
 @cache
@@ -129,7 +128,7 @@ def _packaged_files() -> Mapping[str, tuple[Path, ...]]:
     found: dict[str, list[Path]] = {}
     for path in sorted(FOLDER.glob("*.toml"), key=lambda path: path.name):
         found.setdefault(path.stem.partition("@")[0], []).append(path)
-    return MappingProxyType({key: tuple(paths) for key, paths in found.items()})
+    return {key: tuple(paths) for key, paths in found.items()}
 
 
 @cache

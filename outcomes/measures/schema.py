@@ -12,8 +12,8 @@ Kind = Literal[
     "key", "keys", "text", "texts", "number", "count", "flag", "range", "word", "codes", "table", "tables", "value"
 ]
 """Form of a value: a key ``[a-z][a-z0-9_]*`` or a list of them; text; a number; a whole number from 1; true or false;
-``[low, high]`` with ``inf`` for an open end; one word of a closed list; codes with their numbers; one table or several; a
-number, a list ``[low, high]`` or text."""
+``[low, high]`` with ``inf`` for an open end; one word of a closed list; codes with their numbers; one table or several;
+a number, a list ``[low, high]`` or text."""
 
 RULES = ("value", "recode", "sum", "mean", "trials", "ratio")
 COMBINE = ("mean", "median", "best")

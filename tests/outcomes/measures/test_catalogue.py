@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import sys
 from pathlib import Path
@@ -132,3 +133,10 @@ def test_the_parts_of_a_definition_are_found_by_key() -> None:
         scim3.scale("totl")
     with pytest.raises(UsageError, match="scim3 has no item 'blader'; did you mean 'bladder'"):
         scim3.item("blader")
+
+
+def test_a_catalogue_can_be_sent_to_another_process(tmp_path: Path) -> None:
+    write(tmp_path, "body_weight.toml")
+    sent = pickle.loads(pickle.dumps(Catalogue.packaged().with_folder(tmp_path)))
+    assert sent.get("body_weight") == Catalogue.packaged().with_folder(tmp_path).get("body_weight")
+    assert sent.keys() == ("body_weight", *Catalogue.packaged().keys())
