@@ -84,8 +84,11 @@ class ConferenceReport:
         draw: Callable[[], Iterator[Block]] | None = getattr(self.figures, name, None)
         if draw is None:
             raise UsageError(f"there is no figure '{name}'")
+        shown = []
         for block in draw():
-            show(block)
+            if block.data not in shown:
+                show(block)
+            shown.append(block.data)
 
     def table(self, name: str) -> None:
         """Show a table: participants, outcomes, dose, associations, harms, data or measures."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from outcomes.reports import conference_tables as printed
 from outcomes.reports import format as fmt
-from outcomes.reports.blocks import Block, lines_block
+from outcomes.reports.blocks import Block
 from outcomes.reports.change_sentences import (
     associated,
     change_words,
@@ -19,6 +19,19 @@ from outcomes.reports.change_sentences import (
     verdict,
 )
 from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.figure_words import (
+    axis_label,
+    capital,
+    figure_name,
+    file_part,
+    floats,
+    good_is_up,
+    margins,
+    not_drawn,
+    note_line,
+    number_or,
+    stage_note,
+)
 from outcomes.reports.people import People
 from outcomes.reports.study_sentences import limb_words
 from outcomes.reports.tables import Table
@@ -47,16 +60,23 @@ class Figures:
         rows = rows_of(facts.record, "flow")
         left = [r for r in rows if r["stage"].startswith("left")]
         later = self._later_visits()
-        drawn = [r for r in rows if r not in left and r["stage"] not in later]
-        stages = [(_capital(fmt.clean(r["stage"], 120) + _note(r)), int(r["n"])) for r in drawn]
+        groups = [r for r in rows if r["note"] and str(r["note"]).startswith("group ")]
+        drawn = [r for r in rows if r not in left and r not in groups and r["stage"] not in later]
+        stages: list[tuple[str, int | None]]
+        stages = [(capital(fmt.clean(r["stage"], 120) + stage_note(r)), int(r["n"])) for r in drawn]
+        if groups:
+            names = [facts.group_label(str(r["note"]).removeprefix("group ")) for r in groups]
+            parts = [f"{name} n = {fmt.number(r['n'])}" for name, r in zip(names, groups, strict=True)]
+            stages.append((f"{capital(fmt.clean(groups[0]['stage'], 120))}: {'; '.join(parts)}", None))
         if not stages:
-            yield _absent("participant_flow", "Flow of participants", "the record has no table flow")
+            yield not_drawn("participant_flow", "Flow of participants", "the record has no table flow")
             return
-        beside = [((len(stages) - 2) // 2, self._left_words(int(r["n"]))) for r in left if len(stages) > 1]
+        gone = [r for r in left if r["n"] and len(stages) > 1]
+        beside = [((len(stages) - 2) // 2, self._left_words(int(r["n"]))) for r in gone]
         title = "Flow of participants"
-        counts = "; ".join(f"{name}: {fmt.number(n)}" for name, n in stages)
+        counts = "; ".join(name if n is None else f"{name}: {fmt.number(n)}" for name, n in stages)
         alt = f"Flow of participants. {counts}. {beside[0][1] if beside else ''}".strip()
-        lines = [(fmt.clean(r["stage"], 120) + _note(r), fmt.number(r["n"])) for r in rows]
+        lines = [(fmt.clean(r["stage"], 120) + stage_note(r), fmt.number(r["n"])) for r in rows]
         axes = participant_flow(stages, beside=beside, synthetic=facts.synthetic, title=title)
         table = Table.build("Flow of participants", ("Stage", "People"), lines)
         yield self._block("participant_flow", axes, title, alt, table, n=str(stages[0][1]), source="table flow")
@@ -83,12 +103,13 @@ class Figures:
         from outcomes.reports.figures import paired_change
 
         facts = self.facts
+        limits = self._shared_limits()
         for row in facts.rows:
             pairs = self.people.pairs(row)
-            name = _named("paired_change", row)
+            name = figure_name("paired_change", row)
             why = self._no_change(row, pairs)
             if why or pairs is None:
-                yield _absent(name, "Change of every person", why)
+                yield not_drawn(name, "Change of every person", why)
                 continue
             interval = (row["change"], row["change_low"], row["change_high"])
             axes = paired_change(
@@ -96,11 +117,24 @@ class Figures:
                 mean=None if None in interval else interval,
                 error=row["mdc"], unpaired=() if facts.public else self._unpaired(row, pairs),
                 labels=(facts.visit_label(facts.visits[0]), facts.visit_label(facts.visits[1])),
-                ylabel=_axis(facts, row, ""), persons=not facts.public, means=(row["before_mean"], row["after_mean"]),
-                title=self.change_title(row), note=_note_line(row), source=self._error_source(row),
+                limits=limits, ylabel=axis_label(facts, row, ""), persons=not facts.public,
+                means=(row["before_mean"], row["after_mean"]),
+                title=self.change_title(row), note=note_line(row), source=self._error_source(row),
                 synthetic=facts.synthetic,
             )  # fmt: skip
             yield self._change_block(name, axes, row, pairs, self.change_title(row))
+
+    def _shared_limits(self) -> tuple[tuple[float, float], float] | None:
+        """Return one scale for the panels of all groups; None where there is one panel."""
+        if len(self.facts.rows) < 2 or self.facts.public:
+            return None
+        found = [p for p in (self.people.pairs(row) for row in self.facts.rows) if p is not None and len(p)]
+        values = [float(v) for p in found for v in p[["before", "after"]].to_numpy().ravel()]
+        ends = [abs(row[k]) for row in self.facts.rows for k in ("change_low", "change_high") if row[k] is not None]
+        if not values or not ends:
+            return None
+        room = 0.05 * (max(values) - min(values)) or 1.0
+        return (min(values) - room, max(values) + room), max(ends)
 
     def change_against_error(self) -> Iterator[Block]:
         """Yield every person's change, sorted, against the measurement error."""
@@ -109,22 +143,23 @@ class Figures:
         facts = self.facts
         for row in facts.rows:
             pairs = self.people.pairs(row)
-            name = _named("change_against_error", row)
+            name = figure_name("change_against_error", row)
             why = self._no_change(row, pairs) or ("" if row["mdc"] else "the measurement error is not known")
             if facts.public:
                 why = "a public report has no mark of a person"
             if why or pairs is None:
-                yield _absent(name, "Change against the usual error of the test", why)
+                yield not_drawn(name, "Change against the usual error of the test", why)
                 continue
             _, shown = class_counts(facts, row)
             title = f"{shown[0]} of {row['n']} people: {row['words_better']} by at least the usual error of the test"
             axes = change_against_error(
-                pairs["change"].to_numpy(), error=row["mdc"], up=_good_is_up(row),
+                pairs["change"].to_numpy(), error=row["mdc"], up=good_is_up(row),
                 words=(row["words_better"], row["words_other"]),
-                counts=(shown[0], shown[1], shown[2]), ylabel=_axis(facts, row, "change of "), title=_capital(title),
-                note=_note_line(row), source=self._error_source(row), synthetic=facts.synthetic,
+                counts=(shown[0], shown[1], shown[2]), ylabel=axis_label(facts, row, "change of "),
+                title=capital(title),
+                note=note_line(row), source=self._error_source(row), synthetic=facts.synthetic,
             )  # fmt: skip
-            yield self._change_block(name, axes, row, pairs, _capital(title))
+            yield self._change_block(name, axes, row, pairs, capital(title))
 
     def grades(self) -> Iterator[Block]:
         """Yield the share of people at each grade before and after, for every ordinal outcome with few grades."""
@@ -139,14 +174,14 @@ class Figures:
             table = printed.grades(facts, row)
             names, shown = class_counts(facts, row)
             counts = ", ".join(f"{a} {b}" for a, b in zip(names, shown, strict=True))
-            name = _named(f"grades_{_plain(row['measure'])}_{_plain(row['place'])}".strip("_"), row)
+            name = figure_name(f"grades_{file_part(row['measure'])}_{file_part(row['place'])}".strip("_"), row)
             if facts.public:
                 yield Block("table", name, {"table": table.to_dict()})
                 continue
-            levels, before, after = _margins(cells)
+            levels, before, after = margins(cells)
             labels = (facts.visit_label(facts.visits[0]), facts.visit_label(facts.visits[1]))
             axes = ordinal_shares(
-                levels, before, after, labels=labels, smallest=facts.small.minimum, title=title, note=_note_line(row),
+                levels, before, after, labels=labels, smallest=facts.small.minimum, title=title, note=note_line(row),
                 synthetic=facts.synthetic,
             )  # fmt: skip
             alt = f"Share of people at each grade at {labels[0]} and {labels[1]}. {title}; grade {counts}."
@@ -162,21 +197,21 @@ class Figures:
         words = "work in kJ" if what == "work_kj" else "active minutes"
         done = [r[f"delivered_{what}"] for r in rows]
         if not rows or all(d is None for d in done):
-            yield _absent("dose_over_weeks", "Training over the weeks", f"{words} of sessions are not recorded")
+            yield not_drawn("dose_over_weeks", "Training over the weeks", f"{words} of sessions are not recorded")
             return
         plan = [r[f"planned_{what}"] for r in rows]
         title = f"Delivered {words} against plan, week by week"
         note = f"Sum over the people in training that week (at most {fmt.number(max(r['people'] for r in rows))})."
         axes = dose_over_weeks(
-            [r["week"] for r in rows], _floats(done), None if all(p is None for p in plan) else _floats(plan),
+            [r["week"] for r in rows], floats(done), None if all(p is None for p in plan) else floats(plan),
             ylabel=f"{words}, all people", title=title, note=note, synthetic=facts.synthetic,
         )  # fmt: skip
         lines = [
             (
                 f"Week {fmt.number(r['week'])}",
                 fmt.number(r["people"]),
-                _or_not(d, "not recorded"),
-                _or_not(p, "none planned"),
+                number_or(d, "not recorded"),
+                number_or(p, "none planned"),
             )
             for r, d, p in zip(rows, done, plan, strict=True)
         ]
@@ -198,11 +233,11 @@ class Figures:
         link = facts.association(exposure) if exposure else None
         both = None if row is None or link is None else self._dose_and_change(row, EXPOSURES[exposure][0])
         if row is None or link is None or both is None or not len(both):
-            yield _absent(name, heading, "dose and change are not both known")
+            yield not_drawn(name, heading, "dose and change are not both known")
             return
         if facts.small.hides(len(both)) or facts.public or row["level"] == "ordinal":
             few = f"{facts.small.words} people" if facts.small.hides(len(both)) else "no mark of a person is shown"
-            yield _absent(name, heading, "a grade only ranks" if row["level"] == "ordinal" else few)
+            yield not_drawn(name, heading, "a grade only ranks" if row["level"] == "ordinal" else few)
             return
         slope = (link["slope"], link["low"], link["high"])
         ends = (link["loo_low"], link["loo_high"])
@@ -210,14 +245,14 @@ class Figures:
         said = associated(facts, link, what)
         places = fmt.decimals_for(None if None in slope else link["high"] - link["low"])
         loo = "" if None in ends else f" Leaving one person out: {' to '.join(fmt.number(e, places) for e in ends)}."
-        title = _capital(said.partition(":")[0])
+        title = capital(said.partition(":")[0])
         axes = dose_against_change(
             both["dose"].to_numpy(), both["change"].to_numpy(),
             slope=None if None in slope else slope, per=EXPOSURES[exposure][2],
             leave_one_out=None if None in ends else ends,
             xlabel=f"delivered {what} up to {facts.visit_label(facts.visits[1])} ({EXPOSURES[exposure][1]})",
-            ylabel=_axis(facts, row, "change of "), title=title,
-            note=f"{_note_line(row)} {BETWEEN}",
+            ylabel=axis_label(facts, row, "change of "), title=title,
+            note=f"{note_line(row)} {BETWEEN}",
             synthetic=facts.synthetic,
         )  # fmt: skip
         unit, dose_unit = printed_unit(row["unit"]), EXPOSURES[exposure][1]
@@ -334,64 +369,3 @@ class Figures:
         }  # fmt: skip
         svg = style.save(figure, "svg", title=fmt.clean(caption, 200), description=fmt.clean(alt))
         return Block("figure", name, data, svg, style.save(figure, "png"))
-
-
-def _absent(name: str, heading: str, why: str) -> Block:
-    """Return the line that stands in place of a figure."""
-    return lines_block("text", name, [f"{heading}: not drawn ({why})."])
-
-
-def _named(name: str, row: Any) -> str:
-    return name if row["group"] == "all" else f"{name}_{row['group']}"
-
-
-def _plain(key: str) -> str:
-    """Return a part of a record key as a piece of a file name."""
-    return "".join(c if c.isalnum() else "_" for c in str(key))
-
-
-def _note(row: Any) -> str:
-    note = fmt.clean(row["note"] or "", 60)
-    return f" ({note})" if note else ""
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _note_line(row: Any) -> str:
-    limbs = limb_words(row)
-    return f"n = {row['n']} people{f', {limbs}' if limbs else ''}; {printed.better_words(row)}."
-
-
-def _axis(facts: Facts, row: Any, lead: str) -> str:
-    name = facts.title_of(row)[0]
-    unit = printed_unit(row["unit"])
-    return f"{lead}{name}{f' ({unit})' if unit else ''}"
-
-
-def _good_is_up(row: Any) -> bool:
-    return bool(row["better"] == "higher" or row["words_better"] == "larger")
-
-
-def _floats(values: list[Any]) -> list[float]:
-    return [float("nan") if v is None else float(v) for v in values]
-
-
-def _or_not(value: float | None, words: str) -> str:
-    return words if value is None else fmt.number(value)
-
-
-def _margins(cells: list[dict[str, Any]]) -> tuple[list[str], list[int], list[int]]:
-    """Return the grades that occur, in the order of the transition table, and how many people were at each."""
-    befores = list(dict.fromkeys(c["before"] for c in cells))
-    afters = sorted({c["after"] for c in cells} - set(befores))
-    levels = sorted({*befores, *afters}, key=_grade_order)
-    before = [sum(int(c["n"]) for c in cells if c["before"] == level) for level in levels]
-    after = [sum(int(c["n"]) for c in cells if c["after"] == level) for level in levels]
-    return levels, before, after
-
-
-def _grade_order(level: str) -> tuple[float, str]:
-    head = level.rstrip("+")
-    return (float(head) if head.replace(".", "", 1).isdigit() else float("inf"), level)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +26,7 @@ def paired_change(
     ylabel: str = "",
     persons: bool = True,
     means: tuple[float, float] | None = None,
+    limits: tuple[tuple[float, float], float] | None = None,
     ax: Axes | None = None,
     **words: Any,
 ) -> Axes:
@@ -49,6 +51,8 @@ def paired_change(
         False draws the two means and no line of a person.
     means : (float, float), optional
         Mean before and after, from the record; the strong line.
+    limits : ((float, float), float), optional
+        Ends of the scale of values, and the largest change at the side: the same for panels that are compared.
     ax : Axes, optional
         A new figure by default, readable at 8 cm.
     **words
@@ -79,11 +83,13 @@ def paired_change(
         if means is not None:
             ax.plot([0, 1], means, color=style.BLACK, lw=2.2, marker="D", ms=5, zorder=4)
         ax.set_xlim(-0.16, 1.1)
-        ax.set_xticks([0, 1], [fmt.clean(label, 24) for label in labels])
+        ax.set_xticks([0, 1], ["\n".join(textwrap.wrap(fmt.clean(label, 24), 12)) for label in labels])
+        if limits is not None:
+            ax.set_ylim(*limits[0])
         ax.set_ylabel(ylabel)
         ax.yaxis.set_major_formatter(style.tick_number(0))
         if mean is not None and side is not None:
-            _side_panel(side, mean, error)
+            _side_panel(side, mean, error, 0.0 if limits is None else limits[1])
         style.finish(ax, **{"wrap": 54, **words})
     return ax
 
@@ -108,10 +114,10 @@ def _two_panels(ax: Axes | None, wanted: bool) -> tuple[Axes, Axes | None]:
     return pair[0], pair[1]
 
 
-def _side_panel(side: Axes, mean: tuple[float, float, float], error: float | None) -> None:
+def _side_panel(side: Axes, mean: tuple[float, float, float], error: float | None, largest: float) -> None:
     """Draw the mean change with its interval against the band of measurement error, on a scale of its own."""
     value, low, high = mean
-    reach = 1.5 * max(abs(low), abs(high), error or 0.0) or 1.0
+    reach = 1.5 * max(abs(low), abs(high), error or 0.0, largest) or 1.0
     side.set_ylim(-reach, reach)
     if error is not None:
         style.error_band(side, error)

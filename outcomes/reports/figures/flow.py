@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def participant_flow(
-    stages: Sequence[tuple[str, int]],
+    stages: Sequence[tuple[str, int | None]],
     *,
     beside: Sequence[tuple[int, str]] = (),
     ax: Axes | None = None,
@@ -25,8 +25,8 @@ def participant_flow(
 
     Parameters
     ----------
-    stages : sequence of (str, int)
-        Name of a stage and people at it, in order.
+    stages : sequence of (str, int or None)
+        Name of a stage and people at it, in order; None where the name itself counts them, group by group.
     beside : sequence of (int, str)
         Index of the stage after which people went, and how many went and why: the boxes at the right.
     ax : Axes, optional
@@ -46,10 +46,11 @@ def participant_flow(
         ax.set_xlim(0, 10)
         ax.set_ylim(-len(stages) + 0.45, 0.55)
         for i, (name, n) in enumerate(stages):
-            label = "\n".join(textwrap.wrap(fmt.clean(name, 90), 46))
-            _box(ax, 2.9, -i, 5.4, f"{label}\nn = {fmt.number(n)}", style.INK)
+            label = "\n".join(textwrap.wrap(fmt.clean(name, 240), 46))
+            text = label if n is None else f"{label}\nn = {fmt.number(n)}"
+            _box(ax, 2.9, -i, 5.4, text, style.INK)
             if i:
-                _arrow(ax, (2.9, -i + 1), (2.9, -i + 0.33))
+                _arrow(ax, (2.9, -i + 1), (2.9, -i + _height(text) / 2))
         for index, text in beside:
             y = -index - 0.5
             _arrow(ax, (2.9, y), (6.15, y))
@@ -58,10 +59,15 @@ def participant_flow(
     return ax
 
 
+def _height(text: str) -> float:
+    """Return the height of a box, by its lines."""
+    return 0.2 + 0.2 * (text.count("\n") + 1)
+
+
 def _box(ax: Axes, x: float, y: float, width: float, text: str, colour: str, *, dashed: bool = False) -> None:
     from matplotlib.patches import Rectangle
 
-    height = 0.2 + 0.2 * (text.count("\n") + 1)
+    height = _height(text)
     corner = (x - width / 2, y - height / 2)
     ax.add_patch(Rectangle(corner, width, height, fill=True, facecolor="white", edgecolor=colour, lw=0.8, zorder=3,
                            ls="--" if dashed else "-"))  # fmt: skip

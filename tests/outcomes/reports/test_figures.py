@@ -81,6 +81,13 @@ def test_every_person_is_one_line():
     assert len(paired_change(BEFORE, AFTER, persons=False, means=(45.0, 46.0)).lines) == 1
 
 
+def test_panels_that_are_compared_share_a_scale():
+    limits = ((30.0, 60.0), 4.0)
+    pair = [paired_change(BEFORE, AFTER + shift, mean=(1.0, 0.5, 1.5), limits=limits) for shift in (0, 5)]
+    assert {ax.get_ylim() for ax in pair} == {(30.0, 60.0)}
+    assert {ax.figure.axes[1].get_ylim() for ax in pair} == {(-6.0, 6.0)}
+
+
 def test_the_slope_stays_within_the_data():
     ax = dose_against_change([100.0, 300.0], [1.0, 2.0], slope=(1.0, 0.5, 1.5), per=100)
     line = max(ax.lines, key=lambda one: one.get_linewidth())

@@ -222,3 +222,17 @@ def test_what_an_author_adds_is_shown_as_text():
     assert "&lt;i&gt;mine&lt;/i&gt;" in text
     assert "<b>x</b>" not in text
     assert "printed" in text
+
+
+def test_groups_stand_side_by_side_in_the_flow_and_share_a_scale(tmp_path, builder, monkeypatch):
+    groups = [{"key": "arms", "label": "Arm group"}, {"key": "legs", "label": "Leg group"}]
+    made = builder(design="parallel groups", groups=groups)
+    made.girth(group="arms", mdc=None, people=made.people[:15]).girth(group="legs", mdc=None, people=made.people[15:])
+    rows = [("enrolled", 40, ""), ("analysed, girth", 15, "group arms"), ("analysed, girth", 25, "group legs")]
+    made.table("flow", ("stage", "n", "note"), rows)
+    blocks = list(page.blocks_of(executed(made.write(tmp_path / "study"), monkeypatch)))
+    flow = next(b for b in blocks if b["name"] == "participant_flow")
+    assert "Analysed, girth: Arm group n = 15; Leg group n = 25" in flow["alt"]
+    assert {"paired_change_arms", "paired_change_legs"} <= {b["name"] for b in blocks if b["kind"] == "figure"}
+    undrawn = [b for b in blocks if b["kind"] == "text" and "measurement error is not known" in b["lines"][0]]
+    assert len(undrawn) == 1
