@@ -144,9 +144,7 @@ def _meta(study: Study) -> dict[str, Any]:
         "definitions": {
             s.definition.key: {"version": s.definition.version, "sha256": s.definition.sha256} for s in study.series
         },
-        "changed_choices": [
-            {"key": key, "protocol": str(before), "used": str(used)} for key, before, used in study.choices
-        ],
+        "changed_choices": _meta_choices(study),
         "statements": plain.get("statements") or {},
         "harms_collection": protocol.harms.collection,
         "report": plain.get("report") or {},
@@ -156,6 +154,18 @@ def _meta(study: Study) -> dict[str, Any]:
         "caution": CAUTION,
         "software_version": __version__,
     }
+
+
+def _meta_choices(study: Study) -> list[dict[str, str]]:
+    """Return what was chosen otherwise than the protocol says, for this run."""
+    return [{"key": key, "protocol": _spelled(a), "used": _spelled(b)} for key, a, b in study.choices]
+
+
+def _spelled(value: object) -> str:
+    """Return a choice as a protocol spells it."""
+    if isinstance(value, tuple | list):
+        return ", ".join(_spelled(one) for one in value)
+    return "not set" if value is None else str(value)
 
 
 def _last_date(study: Study) -> str | None:
@@ -185,5 +195,5 @@ def _run(study: Study) -> dict[str, Any]:
         "protocol_sha256": study.protocol.sha256,
         "definitions": {s.definition.key: s.definition.sha256 for s in study.series},
         "seed": study.protocol.analysis.seed,
-        "changed_choices": [{"key": k, "protocol": str(a), "used": str(b)} for k, a, b in study.choices],
+        "changed_choices": _meta_choices(study),
     }
