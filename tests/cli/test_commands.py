@@ -98,6 +98,14 @@ def test_a_study_that_is_no_demo_is_refused(cli: Any, study: Path) -> None:
     assert snapshot(study) == before
 
 
+@pytest.mark.parametrize("words", [("--people", "0"), ("--seed", "-1"), ("--people", "many"), ("--damage", "some")])
+def test_a_number_out_of_range_is_refused_and_nothing_is_left(cli: Any, tmp_path: Path, words: tuple[str, str]) -> None:
+    ran = cli("demo", tmp_path / "d", *words)
+    assert (ran.code, ran.out) == (2, "")
+    assert words[0].strip("-") in ran.err
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_file_in_the_demos_place_is_refused(cli: Any, tmp_path: Path) -> None:
     (tmp_path / "f").write_text("mine")
     assert cli("demo", tmp_path / "f").code == 2
