@@ -118,8 +118,8 @@ def sheet_of_frame(name: str, frame: pd.DataFrame) -> Sheet:
     if "row_id" in frame.columns:
         frame = _one_form(TABLES[name], frame.drop(columns="row_id"))
     columns, types = [], []
-    for heading in frame.columns:
-        values, kinds = _cells(str(heading), frame[heading])
+    for position, heading in enumerate(frame.columns):
+        values, kinds = _cells(str(heading), frame.iloc[:, position])
         columns.append(values)
         types.append(kinds)
     filled = np.zeros(len(frame), dtype=bool)
@@ -141,6 +141,8 @@ def sheet_of_frame(name: str, frame: pd.DataFrame) -> Sheet:
 
 def _one_form(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
     """Undo what a study adds to a table: columns that the clinic does not have, and the second form of a day."""
+    if frame.columns.has_duplicates:
+        return frame
     for column in table.columns:
         if column.kind not in ("date", "moment") or column.name not in frame.columns:
             continue
@@ -170,6 +172,11 @@ def _cells(heading: str, column: pd.Series[Any]) -> tuple[NDArray[np.object_], N
 
 def _plain(value: Any) -> Any:
     """Return a scalar of numpy or pandas as plain Python."""
+    import numpy as np
+    import pandas as pd
+
+    if isinstance(value, np.datetime64):
+        value = pd.Timestamp(value)
     if hasattr(value, "to_pydatetime"):
         return value.to_pydatetime(warn=False)
     return value.item() if hasattr(value, "item") else value

@@ -124,11 +124,15 @@ def read_frames(frames: Mapping[str, pd.DataFrame], protocol: Protocol, catalogu
     Raises
     ------
     UsageError
-        A name that is no table.
+        A name that is no table, or something that is no data frame.
     """
-    for name in frames:
+    import pandas as pd
+
+    for name, frame in frames.items():
         if name not in TABLES:
             raise UsageError(f"'{name}' is not a table{near_word(name, TABLES)}")
+        if not isinstance(frame, pd.DataFrame):
+            raise UsageError(f"{name} is not a data frame")
     sheets = [sheet_of_frame(name, frame) for name, frame in frames.items()]
     hashes = {sheet.file: frame_hash(sheet) for sheet in sheets}
     study = _Study(protocol, catalogue, {}, [], [], Collector())

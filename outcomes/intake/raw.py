@@ -129,7 +129,9 @@ def cell(value: Any) -> tuple[str, int]:
         return (value, TEXT) if value.strip() else ("", BLANK)
     if isinstance(value, bool):
         return ("TRUE" if value else "FALSE"), TRUTH
-    if isinstance(value, (int, float)):
+    if isinstance(value, int):
+        return str(value), NUMBER
+    if isinstance(value, float):
         return (number_text(value), NUMBER) if value == value else ("", BLANK)
     if isinstance(value, dt.datetime):
         return moment_text(value), DATE

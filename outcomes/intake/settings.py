@@ -66,9 +66,11 @@ def read_lines(
                 row=1,
                 column=heading,
             )
-    for heading in required:
-        if sheet.headings.count(heading) != 1:
-            found.add("block", "missing_heading", f"the heading '{heading}' once", file=name, row=1)
+    for heading in headings:
+        count = sheet.headings.count(heading)
+        if count > 1 or (heading in required and count == 0):
+            rule = "duplicate_heading" if count else "missing_heading"
+            found.add("block", rule, f"the heading '{heading}' once", file=name, row=1)
     return [
         Line(
             int(row),

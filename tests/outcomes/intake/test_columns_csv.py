@@ -179,6 +179,11 @@ def test_an_unknown_heading_of_columns_csv_is_refused(room):
     assert room.only(intake, "missing_heading").file == "columns.csv"
 
 
+def test_a_heading_of_columns_csv_that_stands_twice_is_refused(room):
+    intake = room.read({"columns.csv": "sheet,heading,column,column\nparticipants,age_years,age_years,\n"})
+    assert room.only(intake, "duplicate_heading").file == "columns.csv"
+
+
 def test_two_headings_for_one_column_are_refused(room):
     mapping = "sheet,heading,column\nparticipants,code,participant_id\n"
     people = "participant_id,code,enrolled_on\nP01,1,2026-01-05\n"

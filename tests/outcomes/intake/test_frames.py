@@ -90,6 +90,35 @@ def test_number_columns_of_any_kind_are_read(room, dtype):
     assert math.isnan(ages[1])
 
 
+def test_what_is_no_frame_is_a_usage_error(room):
+    with pytest.raises(UsageError, match="participants is not a data frame"):
+        room.frames(participants={"participant_id": ["P01"]})
+
+
+def test_a_column_that_stands_twice_in_a_frame_is_refused(room):
+    people = frames()["participants"]
+    intake = room.frames(**frames(participants=pd.concat([people, people[["enrolled_on"]]], axis=1)))
+    assert room.only(intake, "duplicate_heading").column == "enrolled_on"
+
+
+def test_long_whole_numbers_as_ids_keep_every_digit(room):
+    people = pd.DataFrame({"participant_id": [12345678901234567], "enrolled_on": [np.datetime64("2026-01-05", "ns")]})
+    answers = frames()["assessments"].assign(participant_id="12345678901234567").iloc[[0]]
+    assert room.frames(participants=people, assessments=answers).findings == ()
+
+
+def test_dates_in_an_object_column_are_dates(room):
+    people = frames()["participants"]
+    people["enrolled_on"] = pd.Series([np.datetime64("2026-01-05", "ns"), pd.Timestamp("2026-01-05")], dtype=object)
+    assert room.frames(**frames(participants=people)).tables["participants"]["enrolled_day"].tolist() == [0.0, 0.0]
+
+
+def test_a_time_zone_is_not_dropped_in_silence(room):
+    answers = frames()["assessments"]
+    answers["assessed_at"] = answers["assessed_at"].dt.tz_localize("UTC")
+    assert len(room.of_rule(room.frames(**frames(assessments=answers)), "time_zone")) == 3
+
+
 def test_a_callers_frame_is_not_changed(room):
     given = frames()
     before = {name: frame.copy() for name, frame in given.items()}

@@ -78,6 +78,39 @@ def test_the_order_of_rows_does_not_matter(room, data, lines):
     assert visits[0].to_numpy().tolist() == visits[1].to_numpy().tolist()
 
 
+MAPPING = b"""sheet,heading,table,column,visit,measure,item,place,side,trial
+wide,id,participants,participant_id,,,,,,
+wide,enrolled,participants,enrolled_on,,,,,,
+wide,pre,assessments,response,before,girth,reading,thigh,left,1
+wide,post,assessments,response,after,girth,reading,thigh,left,1
+wide,tone,assessments,response,before,tone,grade,knee,left,
+wide,why,assessments,absent_because,before,tone,,,,
+"""
+WIDE = {
+    "id": ["P01", "P02", "P03", " P01", ""],
+    "enrolled": ["2026-01-05", "2026-01-06", "05.01.2026", ""],
+    "pre": ["44", "44,5", "444", "", "NA"],
+    "post": ["45", "", "x"],
+    "tone": ["1+", "1", "9", "", "NT"],
+    "why": ["", "unable", "ill"],
+}
+
+
+@SETTINGS
+@given(lines=st.lists(st.tuples(*(st.sampled_from(words) for words in WIDE.values())), max_size=8))
+def test_every_cell_of_a_wide_sheet_is_counted_once_whatever_stands_in_it(room, lines):
+    rows = [",".join(f'"{cell}"' for cell in line) for line in lines]
+    intake = read(room, {"columns.csv": MAPPING, "wide.csv": "\n".join([",".join(WIDE), *rows, ""]).encode()})
+    answers = cells = 0
+    for one, _, pre, post, tone, why in lines:
+        given = [bool(pre), bool(post), bool(tone or why)]
+        answers += sum(given)
+        cells += sum(map(bool, (pre, post, tone, why))) + (any(given) and bool(one.strip()))
+    assert room.count(intake, "assessments", "rows_read") == answers
+    assert room.count(intake, "assessments", "cells_read") == cells
+    assert room.count(intake, "participants", "rows_read") == sum(bool(one or when) for one, when, *_ in lines)
+
+
 NAMES = ["participants.csv", "assessments.csv", "sessions.csv", "columns.csv", "words.csv", "decisions.csv"]
 
 
