@@ -52,7 +52,7 @@ def said_of(text: str, name: str) -> str:
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(data=st.data())
 def test_any_value_in_any_place_is_read_or_refused_in_words(path: Path, data: st.DataObject) -> None:
     lines = path.read_text(encoding="utf-8").split("\n")
