@@ -68,7 +68,10 @@ def outcome(facts: Facts) -> Iterator[Sentence]:
 
 def _lead(facts: Facts, row: Any) -> str:
     name, _ = facts.title_of(row)
-    return name if row["group"] == "all" else f"{name} ({facts.group_label(row['group'])})"
+    if row["group"] == "all":
+        return name
+    group = facts.group_label(row["group"])
+    return f"{name[:-1]}, {group})" if name.endswith(")") else f"{name} ({group})"
 
 
 def _mean_change(facts: Facts, row: Any) -> Iterator[Sentence]:
@@ -170,7 +173,7 @@ def _beyond(facts: Facts, row: Any) -> Iterator[Sentence]:
     alone = error_alone(facts, row)
     text = (
         f"It was {row['words_better']} by at least the minimal detectable change of {mdc} ({source}) in {good} people "
-        f"and {row['words_other']} by as much in {other}{f'; error alone would give {alone}' if alone else ''}."
+        f"and {row['words_other']} in {other}{f'; error alone would put {alone} beyond it' if alone else ''}."
     )
     brief = source.partition(",")[0] if source.startswith("own repeat tests") else source
     counts = f"{row['words_better']} in {good}, {row['words_other']} in {other}"
@@ -179,13 +182,13 @@ def _beyond(facts: Facts, row: Any) -> Iterator[Sentence]:
 
 
 def error_alone(facts: Facts, row: Any) -> str:
-    """Return the share of people that measurement error alone would put beyond it in the good direction."""
+    """Return the share of people that measurement error alone would put beyond it, both directions together."""
     expected = facts.value("change", "expected_by_error", row)
     if expected is None:
         return ""
     if row["n"] < fmt.PERCENT_FROM:
-        return f"a share of {fmt.number(expected, 3)}"
-    return f"{fmt.number(expected * 100, 1)}%"
+        return f"a share of {fmt.number(expected, 3)} (both ways)"
+    return f"{fmt.number(expected * 100, 1)}% (both ways)"
 
 
 def _grades(facts: Facts, row: Any) -> Iterator[Sentence]:
@@ -281,7 +284,7 @@ def _conclude(facts: Facts, row: Any) -> tuple[str, str]:
     low, high = row["change_low"], row["change_high"]
     if found == "changed":
         rose = _rose(facts, row) if row["level"] == "ordinal" else row["change"] > 0
-        word, beyond = direction(row, rose), _against(row)
+        word, beyond = direction(row, rose), _against(facts, row)
         average = "" if row["level"] == "ordinal" else " on average"
         full = f"{name} was {word}{average} at {after} than at {before}{beyond}."
         return full, f"{name} was {word}{average} at {after}{beyond}."
@@ -300,13 +303,19 @@ def _rose(facts: Facts, row: Any) -> bool:
     return higher > lower
 
 
-def _against(row: Any) -> str:
-    """Return how the mean change compares with the error of one person's measurement."""
-    if row["mdc"] is None:
+def _against(facts: Facts, row: Any) -> str:
+    """Return how many people changed that way by more than the error of the test, as the rest of a sentence."""
+    names, shown = class_counts(facts, row)
+    counts = dict(zip(names, shown, strict=True))
+    if row["mdc"] is None or row["level"] == "ordinal" or not counts:
         return ""
-    if abs(row["change"]) < row["mdc"]:
-        return ", by less than the measurement error of one person"
-    return ", by more than the measurement error of one person"
+    count = counts[row["words_better"] if (row["change"] > 0) == _hoped_up(row) else row["words_other"]]
+    return f"; in {count} of {row['n']} people by at least the measurement error" if count.isdecimal() else ""
+
+
+def _hoped_up(row: Any) -> bool:
+    """Return whether a rise is the better or hoped-for direction of an outcome."""
+    return bool(row["better"] == "higher" or (row["better"] != "lower" and row["words_better"] == "larger"))
 
 
 def transitions(facts: Facts, row: Any) -> list[dict[str, Any]]:

@@ -325,7 +325,7 @@ class Figures:
         if row["mdc"] is not None:
             names, shown = class_counts(facts, row)
             counts = ", ".join(f"{a} {b}" for a, b in zip(names, shown, strict=True))
-            tail = f"; error alone would give {alone} {names[0]}" if alone else ""
+            tail = f"; error alone would put {alone} beyond it" if alone else ""
             beyond = f" Against the usual error of the test: {counts}{tail}."
         change = change_words(facts, row)
         alt = f"{full} at {labels[0]} and {labels[1]}, {row['n']} people; mean change {change}.{beyond}"

@@ -197,9 +197,11 @@ class Facts:
         return places
 
     def title_of(self, row: Row) -> tuple[str, str]:
-        """Return an outcome's name without and with its place and side rule."""
+        """Return an outcome's name with its place, and with its place and side rule."""
         full = fmt.clean(row["label"], 160)
-        return full.partition(" (")[0], full
+        title, _, extra = full.partition(" (")
+        place = str(row["place"]).partition(".")[0].replace("_", " ")
+        return (f"{title} ({place})" if place and extra.startswith(place) else title), full
 
     # ---------------------------------------------------------------------------------------------- the dose
 

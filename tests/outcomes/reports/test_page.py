@@ -172,8 +172,8 @@ def test_both_numbers_stand_where_a_choice_was_changed(study_folder, builder, mo
     results.rename(study_folder / "results" / "ffff00000000")
     text = rendered(study_folder, monkeypatch, record="ffff00000000")
     plain = lxml.html.fromstring(text).text_content()
-    assert "By the protocol: Limb girth 1.0 (95% CI 0.4 to 1.6) cm, n = 40." in plain
-    assert "In this report: Limb girth 9.1 (95% CI 8.0 to 10.2) cm, n = 40." in plain
+    assert "By the protocol: Limb girth (mid thigh) 1.0 (95% CI 0.4 to 1.6) cm, n = 40." in plain
+    assert "In this report: Limb girth (mid thigh) 9.1 (95% CI 8.0 to 10.2) cm, n = 40." in plain
 
 
 @pytest.mark.parametrize(

@@ -67,7 +67,7 @@ def test_the_first_line_names_the_design(builder):
 def test_a_wide_interval_with_zero_could_not_tell(builder):
     record = builder().girth(change=0.2, change_low=-0.9, change_high=1.3, p=0.7).build()
     text = all_text(Facts(record))
-    assert "could not tell whether Limb girth changed" in text
+    assert "could not tell whether Limb girth (mid thigh) changed" in text
     assert "mean change 0.2 (95% CI −0.9 to 1.3) cm" in text
     assert "P = 0.70" in text
 
@@ -77,11 +77,19 @@ def test_a_narrow_interval_with_zero_is_a_plain_null(builder):
     assert "did not change by as much as the measurement error" in all_text(Facts(record))
 
 
-def test_a_change_is_held_against_the_error_of_one_person(builder):
-    large = builder().girth(change=2.0, change_low=1.5, change_high=2.5, p=0.0001).build()
-    assert "by more than the measurement error of one person" in all_text(Facts(large))
-    small = builder().girth(change=0.6, change_low=0.3, change_high=0.9, p=0.001).build()
-    assert "by less than the measurement error of one person" in all_text(Facts(small))
+def test_people_are_held_against_the_error_and_the_mean_is_not(builder):
+    rise = builder().girth(change=2.0, change_low=1.5, change_high=2.5, p=0.0001)
+    text = all_text(Facts(rise.build()))
+    assert "larger on average at Week 16 than at Week 0; in 21 of 40 people by at least the measurement error." in text
+    fall = builder().girth(
+        change=-2.0, change_low=-2.5, change_high=-1.5, p=0.0001, n_better=5, n_within=17, n_other=18
+    )
+    text = all_text(Facts(fall.build()))
+    assert "smaller on average at Week 16 than at Week 0; in 6 of 40 people by at least the measurement error." in text
+
+
+def test_the_share_by_error_alone_is_said_to_be_of_both_directions(builder):
+    assert "(both ways) beyond it" in all_text(Facts(builder().girth().build()))
 
 
 def test_without_repeats_the_field_that_would_answer_is_named(builder):
@@ -95,8 +103,8 @@ def test_without_repeats_the_field_that_would_answer_is_named(builder):
 def test_groups_are_described_and_not_compared(builder):
     record = builder(**GROUPS).flow(group="arms").girth(group="arms").girth(group="legs").build()
     text = all_text(Facts(record))
-    assert "Limb girth (Arm group) was" in text
-    assert "Limb girth (Leg group) was" in text
+    assert "Limb girth (mid thigh, Arm group) was" in text
+    assert "Limb girth (mid thigh, Leg group) was" in text
     assert text.count("analysed: 40 in Arm group") == 2
     assert "no evidence of a difference between groups" in text
 
