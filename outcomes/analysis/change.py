@@ -144,9 +144,11 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
         row["change_low"], row["change_high"] = result.mean.interval.low, result.mean.interval.high
     row["p"] = _p(series, result.mean)
     error = work.errors.get(series.name)
-    if error is None:
+    if error is None and series.name not in work.unfit:
         return
     try:
+        if error is None:
+            raise DesignError(work.unfit[series.name])
         _beyond_error(work, series, group, pairs, error, row)
     except DesignError as refusal:
         label = f"{series.label}: people beyond the minimal detectable change"
@@ -196,7 +198,7 @@ def _beyond_error(
             work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=inputs)
     used = Estimate(
         value=error.mdc, unit=series.scale.unit, method="mdc_used", n_people=len(pairs), n_values=len(pairs),
-        source=error.source,
+        source=error.source, caveats=error.caveats,
     )  # fmt: skip
     label = f"{series.label}: minimal detectable change that people are held against"
     work.add(_key(work, series, group, "mdc95_used"), used, label, series.plan.role, inputs=error.inputs)

@@ -53,30 +53,45 @@ def _refuse(work: Work, reason: str) -> None:
 
 
 def _up_to(work: Work, visit: Any, exposure: str, at: pd.DataFrame) -> None:
-    """Write one exposure up to one visit, over the people seen at it."""
+    """Write one exposure up to one visit, over the people seen at it whose dose is known."""
     unit, planned_column, delivered_column, without_column, words = EXPOSURES[exposure]
     planned, delivered = at[planned_column], at[delivered_column]
     parts = {"contrast": visit.key, "exposure": exposure}
     inputs = ("people/dose",)
-    n = len(at)
+    known = delivered.dropna()
+    n = len(known)
     without = int(at[without_column].sum())
-    caveats = ("dose_lower_bound",) if without and exposure != "sessions" else ()
 
-    def put(statistic: str, value: float, label: str, unit: str = unit, **more: Any) -> None:
-        estimate = Estimate(value=float(value), unit=unit, n_people=n, n_values=n, **{"method": statistic, **more})
+    def put(statistic: str, value: float, label: str, unit: str = unit, people: int = n, **more: Any) -> None:
+        estimate = Estimate(
+            value=float(value), unit=unit, n_people=people, n_values=people, **{"method": statistic, **more}
+        )
         work.add(work.key("dose", statistic, **parts), estimate, f"{label} up to {visit.label}", inputs=inputs)
 
-    put("delivered_sum", delivered.sum(), f"{words} delivered", caveats=caveats)
-    put("delivered_mean", delivered.mean(), f"{words} delivered per person", caveats=caveats)
-    if n > 1:
-        put("delivered_sd", delivered.std(ddof=1), f"{words} delivered per person, standard deviation")
-    if exposure in RATES and at[RATES[exposure]].notna().any():
-        rate = at[RATES[exposure]].dropna()
-        put("per_week_mean", rate.mean(), f"{words} per week", f"{unit}/wk", caveats=caveats)
     key = work.key("dose", "sessions_without", **parts)
     label = "planned sessions without a row" if exposure == "sessions" else f"sessions whose {words} are not known"
-    work.count(key, without, f"{label} up to {visit.label}", people=n, inputs=inputs)
+    work.count(key, without, f"{label} up to {visit.label}", people=len(at), inputs=inputs)
+    if n:
+        caveats = _doubts(at, delivered_column, without_column) if exposure != "sessions" else ()
+        put("delivered_sum", known.sum(), f"{words} delivered", caveats=caveats)
+        put("delivered_mean", known.mean(), f"{words} delivered per person", caveats=caveats)
+        if n > 1:
+            put("delivered_sd", known.std(ddof=1), f"{words} delivered per person, standard deviation", caveats=caveats)
+        if exposure in RATES and at[RATES[exposure]].notna().any():
+            rate = at[RATES[exposure]].dropna()
+            put("per_week_mean", rate.mean(), f"{words} per week", f"{unit}/wk", len(rate), caveats=caveats)
+    else:
+        for statistic in ("delivered_sum", "delivered_mean"):
+            key, label = work.key("dose", statistic, **parts), f"{words} delivered up to {visit.label}"
+            work.record.refuse(key, "no delivered session has a value of it", label=label, unit=unit)
     _against_plan(work, visit, exposure, planned, delivered, put)
+
+
+def _doubts(at: pd.DataFrame, delivered: str, without: str) -> tuple[str, ...]:
+    """Return what limits a dose: people whose dose is not known at all, and sessions without a value of the others."""
+    unknown = at[delivered].isna()
+    found = ("dose_people_unknown",) if unknown.any() else ()
+    return (*found, "dose_lower_bound") if at.loc[~unknown, without].sum() > 0 else found
 
 
 def _against_plan(work: Work, visit: Any, exposure: str, planned: Any, delivered: Any, put: Any) -> None:
@@ -90,8 +105,10 @@ def _against_plan(work: Work, visit: Any, exposure: str, planned: Any, delivered
             label = f"{words} planned up to {visit.label}"
             work.record.refuse(key, "none was prescribed", label=label, status="not planned")
         return
-    put("planned_sum", planned.sum(), f"{words} planned")
-    put("planned_mean", planned.mean(), f"{words} planned per person")
+    people = int(planned.notna().sum())
+    caveats = ("plan_people_unknown",) if people < len(planned) else ()
+    put("planned_sum", planned.sum(), f"{words} planned", people=people, caveats=caveats)
+    put("planned_mean", planned.mean(), f"{words} planned per person", people=people, caveats=caveats)
     try:
         intensity = dose_intensity(planned.to_numpy(), delivered.to_numpy())
     except DesignError as refusal:

@@ -34,6 +34,8 @@ class UsableError:
         "own repeat tests" with n, or the publication.
     inputs : tuple of str
         Record keys that it comes from.
+    caveats : tuple of str
+        Ids of the caveats of holding changes against it.
     """
 
     mdc: float
@@ -41,6 +43,7 @@ class UsableError:
     degrees_of_freedom: float | None
     source: str
     inputs: tuple[str, ...]
+    caveats: tuple[str, ...] = ()
 
 
 def measure_error(work: Work) -> None:
@@ -49,7 +52,11 @@ def measure_error(work: Work) -> None:
         own = _own_error(work, series)
         wanted = series.plan.minimal_change
         if wanted == "own" and own is not None:
-            work.errors[series.name] = own
+            try:
+                _refuse_other_unit(work, series)
+                work.errors[series.name] = own
+            except DesignError as refusal:
+                work.unfit[series.name] = refusal.reason
         elif wanted == "published":
             published = _published_error(work, series)
             if published is not None:
@@ -126,6 +133,7 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
         degrees_of_freedom=float(error.degrees_of_freedom),
         source=f"own repeat tests, {n} people, {what}",
         inputs=(keys["mdc95"], keys["standard_error_agreement"]),
+        caveats=_other_raters(work, series),
     )
 
 
@@ -152,18 +160,66 @@ _LABELS = {
 
 def _unit_of_analysis(work: Work, series: Series, occasions: int) -> str:
     """Return in words what one value of the error study is: place, side rule, readings, raters."""
-    rows = work.study.table("repeats")
-    rows = rows[rows["measure"] == series.definition.key]
+    rows = _rows(work, series, "repeats")
     sides = {"mean": "mean of both sides", "worse": "worse side", "trained": "trained side"}
     parts = [series.place.replace("_", " "), sides.get(series.sides, series.sides)]
-    if rows["trial"].notna().any():
-        per = rows.groupby(["participant_id", "occasion", "place", "side"], dropna=False)["trial"].nunique()
-        parts.append(f"{int(per.median())} readings")
+    readings = _readings(rows, "occasion")
+    if readings:
+        parts.append(f"{readings} reading{'s' if readings > 1 else ''}")
     raters = rows.dropna(subset=["rater"]).groupby("participant_id")["rater"].nunique()
     if len(raters):
         same, different = (raters == 1).all(), (raters == occasions).all()
         parts.append("same rater" if same else "a different rater each time" if different else "same and other raters")
     return ", ".join(part for part in parts if part)
+
+
+def _rows(work: Work, series: Series, table: str) -> pd.DataFrame:
+    """Return the answers that the values of one series are made of."""
+    rows = work.study.table(table)
+    rows = rows[(rows["measure"] == series.definition.key) & (rows["place"].fillna("") == series.place)]
+    if series.sides in ("left", "right", "both"):
+        rows = rows[rows["side"] == series.sides]
+    return rows[rows["response"].notna()]
+
+
+def _readings(rows: pd.DataFrame, time: str) -> int:
+    """Return how many numbered readings one value usually has (the smaller where two are as usual); 0 without any."""
+    numbered = rows[rows["trial"].notna()]
+    per = numbered.groupby(["participant_id", time, "side"], dropna=False)["trial"].nunique()
+    return int(per.mode().iloc[0]) if len(per) else 0
+
+
+def _refuse_other_unit(work: Work, series: Series) -> None:
+    """Refuse to hold the values of the visits against the error of another number of readings or another variant.
+
+    The error of one reading is not that of the mean of two: it is larger, by up to the root of two.
+    """
+    if not work.study.has("assessments"):
+        return
+    again, once = (
+        _readings(_rows(work, series, table), time)
+        for table, time in (("repeats", "occasion"), ("assessments", "visit"))
+    )
+    if again != once:
+        raise DesignError(
+            f"a value of the repeat tests has {again or 'no numbered'} readings, one of the visits {once or 'none'}; "
+            "the error of one is not that of the other"
+        )
+    tested, seen = (_values.variant_words(scores, series) for scores in (work.repeat_scores, work.scores))
+    other = [key for key in tested if key in seen and tested[key] != seen[key]]
+    if other:
+        named = ", ".join(f"{key} {'/'.join(sorted(tested[key]))} and {'/'.join(sorted(seen[key]))}" for key in other)
+        raise DesignError(f"repeat tests and visits are of different variants ({named})")
+
+
+def _other_raters(work: Work, series: Series) -> tuple[str, ...]:
+    """Return the caveat where one rater did all repeats of a person and several did a person's compared visits."""
+    if not work.study.has("assessments") or work.contrast is None:
+        return ()
+    again, seen = _rows(work, series, "repeats"), _rows(work, series, "assessments")
+    seen = seen[seen["visit"].isin(work.contrast)]
+    most = [int(rows.groupby("participant_id")["rater"].nunique().max()) for rows in (again, seen) if len(rows)]
+    return ("other_raters",) if len(most) == 2 and most[0] == 1 < most[1] else ()
 
 
 def _published_error(work: Work, series: Series) -> UsableError | None:

@@ -14,9 +14,10 @@ METHODS: dict[str, str] = {
     "sd": "Standard deviation with n - 1.",
     "published_value": "A published value, used only where variant and unit of analysis match.",
     "mdc_used": "A change counts as beyond error when its size is at least the minimal detectable change (95 %).",
-    "delivered_sum": "Sum over the people seen at the visit; sessions done or shortened before the visit.",
-    "delivered_mean": "Mean over the people seen at the visit.",
-    "delivered_sd": "Standard deviation over the people seen at the visit, n - 1.",
+    "delivered_sum": "Sum over the people seen at the visit whose dose is known; sessions done or shortened before the "
+    "visit.",
+    "delivered_mean": "Mean over the people seen at the visit whose dose is known.",
+    "delivered_sd": "Standard deviation over the people seen at the visit whose dose is known, n - 1.",
     "per_week_mean": "Mean over people of dose divided by (days from the baseline visit to the visit / 7).",
     "planned_sum": "Sum of what was planned up to the visit, over the people seen at it.",
     "planned_mean": "Mean over people of what was planned up to the visit.",
@@ -26,6 +27,10 @@ METHODS: dict[str, str] = {
 
 CAVEATS: dict[str, str] = {
     "published_error": "The measurement error is a published one: other people, other raters.",
+    "other_raters": "One rater did all repeat tests of a person, but several did a person's compared visits: the error "
+    "between raters is not in the minimal detectable change, so it may be too small.",
+    "dose_people_unknown": "People of whom no delivered session has a value are left out; n counts the others.",
+    "plan_people_unknown": "People for whom it was not planned throughout are left out; n counts the others.",
     "from_memory": "The published value has not been seen in its source by the makers of this software.",
 }
 

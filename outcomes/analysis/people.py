@@ -77,6 +77,12 @@ def _flow_of(work: Work, series: Any, group: str, members: Any, rows: list[tuple
         f"{series.label}: people with a first value and no second",
         inputs=inputs,
     )
+    flagged = values["flags"].fillna("").str.contains("unable", regex=False)
+    unable = values.loc[flagged & values["visit"].isin(work.contrast or ()), "participant_id"]
+    if len(unable):
+        n = len(set(unable) & both)
+        label = f"{series.label}: people analysed who were unable at a compared visit, scored as the measure says"
+        work.count(key("unable"), n, label, inputs=inputs)
     if series.plan.role == "primary":
         note = "" if group == "all" else f"group {group}"
         rows.append((f"analysed, {series.label}", len(both), note))

@@ -27,6 +27,8 @@ class Work:
     record: Record = field(default_factory=Record)
     people: dict[str, pd.DataFrame] = field(default_factory=dict)
     errors: dict[str, Any] = field(default_factory=dict)
+    unfit: dict[str, str] = field(default_factory=dict)
+    """Series to the reason why the error of its own repeat tests is not that of its changes."""
 
     @property
     def level(self) -> float:

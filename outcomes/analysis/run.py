@@ -93,7 +93,19 @@ def _keep_values(work: Work) -> None:
         values["measure"], values["scale"] = series.definition.key, series.scale.key
         values["place"], values["side_rule"] = series.place, series.sides
         parts.append(values)
-    columns = ["participant_id", "group", "measure", "scale", "place", "side_rule", "visit", "value", "reason", "cells"]
+    columns = [
+        "participant_id",
+        "group",
+        "measure",
+        "scale",
+        "place",
+        "side_rule",
+        "visit",
+        "value",
+        "reason",
+        "flags",
+        "cells",
+    ]
     frame = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
     work.people["values"] = frame[columns]
 

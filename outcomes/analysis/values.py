@@ -25,7 +25,7 @@ def scores_of(study: Study, table: str) -> pd.DataFrame:
     from outcomes.measures import score_table
 
     time = "visit" if table == "assessments" else "occasion"
-    texts = pd.DataFrame(columns=[*SCORE_KEY, time, "reason", "cells"], dtype="str")
+    texts = pd.DataFrame(columns=[*SCORE_KEY, time, "reason", "flags", "cells"], dtype="str")
     none = texts.assign(value=pd.Series(dtype=float))
     if not study.has(table):
         return none
@@ -53,28 +53,70 @@ def series_values(scores: pd.DataFrame, series: Series, trained: pd.Series, time
     Returns
     -------
     DataFrame
-        participant_id, `time`, value (float, missing where there is none), reason, cells.
+        participant_id, `time`, value (float, missing where there is none), reason, flags, cells.
 
     Notes
     -----
     mean: arithmetic mean of both sides; a side that is missing at a visit leaves no value there, so that a change
     never compares one limb with two. worse: the worse of both sides at each visit. trained: the side that
     ``participants.trained_side`` names, the mean of both where it names both.
+
+    Raises
+    ------
+    DesignError
+        The protocol names no variant and the values are of several: a comfortable and a fast walk are never joined,
+        neither within a person nor over people. A value whose variant was not noted is taken as it is.
     """
-    mine = scores[
-        (scores["measure"] == series.definition.key)
-        & (scores["scale"] == series.scale.key)
-        & (scores["place"].fillna("") == series.place)
-    ]
-    if series.plan.variant:
-        mine = mine[mine["variant"] == series.plan.variant]
+    mine = _scores_of_series(scores, series)
+    _refuse_mixed_variants(mine, series)
     keys = ["participant_id", time]
     if series.sides in ("", "left", "right", "both"):
         if series.sides:
             mine = mine[mine["side"] == series.sides]
         _refuse_two_variants(mine, keys, series)
-        return mine[[*keys, "value", "reason", "cells"]].reset_index(drop=True)
+        return mine[[*keys, "value", "reason", "flags", "cells"]].reset_index(drop=True)
     return _both_sides(mine, series, trained, keys)
+
+
+def _scores_of_series(scores: pd.DataFrame, series: Series) -> pd.DataFrame:
+    """Return the scores of one series, each side apart; of the protocol's variant, where it names one."""
+    mine = scores[
+        (scores["measure"] == series.definition.key)
+        & (scores["scale"] == series.scale.key)
+        & (scores["place"].fillna("") == series.place)
+    ]
+    return mine[mine["variant"] == series.plan.variant] if series.plan.variant else mine
+
+
+def variant_words(scores: pd.DataFrame, series: Series) -> dict[str, set[str]]:
+    """Return the words that the scored values of one series hold for each part of the variant, such as the pace.
+
+    Parameters
+    ----------
+    scores : DataFrame
+        As `scores_of` returns.
+    series : Series
+    """
+    mine = _scores_of_series(scores, series)
+    found: dict[str, set[str]] = {}
+    for variant in mine.loc[mine["value"].notna(), "variant"].dropna().unique():
+        for part in filter(None, str(variant).split(",")):
+            key, _, word = part.partition("=")
+            found.setdefault(key, set()).add(word)
+    return found
+
+
+def _refuse_mixed_variants(rows: pd.DataFrame, series: Series) -> None:
+    from outcomes.errors import DesignError
+
+    mixed = [
+        f"{key} {', '.join(sorted(words))}" for key, words in variant_words(rows, series).items() if len(words) > 1
+    ]
+    if mixed:
+        raise DesignError(
+            f"{series.label}: the values are of several variants ({'; '.join(mixed)}); "
+            "name the variant under [[measures]], as different variants are never joined"
+        )
 
 
 def _refuse_two_variants(rows: pd.DataFrame, keys: list[str], series: Series) -> None:
@@ -96,11 +138,11 @@ def _both_sides(rows: pd.DataFrame, series: Series, trained: pd.Series, keys: li
 
     rows = rows[rows["side"].isin(["left", "right"])]
     _refuse_two_variants(rows, [*keys, "side"], series)
-    wide = rows.set_index([*keys, "side"])[["value", "reason", "cells"]].unstack("side")
+    wide = rows.set_index([*keys, "side"])[["value", "flags", "cells"]].unstack("side")
     if not len(wide):
-        return pd.DataFrame(columns=[*keys, "value", "reason", "cells"])
+        return pd.DataFrame(columns=[*keys, "value", "reason", "flags", "cells"])
     wide = pd.DataFrame(wide).reindex(
-        columns=pd.MultiIndex.from_product([["value", "reason", "cells"], ["left", "right"]])
+        columns=pd.MultiIndex.from_product([["value", "flags", "cells"], ["left", "right"]])
     )
     sides = wide["value"].to_numpy(dtype=float)
     complete = ~np.isnan(sides).any(axis=1)
@@ -119,9 +161,11 @@ def _both_sides(rows: pd.DataFrame, series: Series, trained: pd.Series, keys: li
         value = np.select([side == "left", side == "right", side == "both"], [sides[:, 0], sides[:, 1], both], np.nan)
         unknown = ~np.isin(side, ["left", "right", "both"])
         reason = np.where(unknown, "no trained side named", np.where(np.isnan(value), "the side has no value", ""))
-    cells = wide["cells"].fillna("")
+    cells, flags = wide["cells"].fillna(""), wide["flags"].fillna("")
     out = wide.index.to_frame(index=False)
     out["value"], out["reason"] = value, reason
+    same = flags["left"].where(flags["left"] == flags["right"], flags["left"] + "; " + flags["right"])
+    out["flags"] = same.str.strip("; ").to_numpy()
     out["cells"] = (cells["left"] + " " + cells["right"]).str.strip().to_numpy()
     return out
 

@@ -235,3 +235,27 @@ def test_work_is_refused_as_dose_of_a_power_outcome(tmp_path: Path, plan: Plan, 
     key = "dose_response/pedal_power.power/-/all/after_minus_before/{}/slope"
     assert record[key.format("work_kj")].reason == "work is power times time, so it is no dose for a power outcome"
     assert "fewer than 10 are described only" in record[key.format("active_minutes")].reason
+
+
+def test_people_scored_as_unable_are_counted_beside_the_change(plan: Plan, tables: Tables) -> None:
+    times = {"P1": ("10", "8"), "P2": ("20", "16"), "P3": ("5", "5"), "P4": (None, None), "P5": (None, "40")}
+    walks = [
+        {
+            "participant_id": who,
+            "visit": visit,
+            "measure": "tenmwt",
+            "item": "time",
+            "trial": 1,
+            "response": pair[i],
+            "absent_because": None if pair[i] else "unable",
+        }
+        for who, pair in times.items()
+        for i, visit in enumerate(("before", "after"))
+    ]
+    assessments = pd.concat([tables["assessments"], pd.DataFrame(walks)], ignore_index=True)
+    text = plan() + '[[measures]]\nmeasure = "tenmwt"\nrole = "secondary"\n'
+    study = Study.from_tables(parse_protocol(text, "protocol.toml"), **{**tables, "assessments": assessments})
+    record = analyse(study).record
+    # 10 m in 10 s and 8 s, 20 and 16, 5 and 5, unable twice (0 and 0 m/s), unable and 40: .25 .125 0 0 .25, mean .125
+    assert record["change/tenmwt.speed/-/all/after_minus_before/-/mean"].value == pytest.approx(0.125)
+    assert record["flow/tenmwt.speed/-/all/after_minus_before/-/unable"].value == 2
