@@ -27,7 +27,8 @@ METHODS: dict[str, str] = {
     "median_after": "Median at the later visit, of the people who have both; between two grades their mean.",
     "hodges_lehmann_change": "Hodges-Lehmann estimate: median of the Walsh averages of the changes, zeros kept; "
     "interval from their order statistics (Hollander & Wolfe 1999, Nonparametric Statistical Methods, 3.2-3.3); p by "
-    "the exact signed-rank test with mid-ranks, people without change left out (Wilcoxon 1945, Biometrics Bull 1:80).",
+    "the exact signed-rank test with mid-ranks, people without change left out, 1 if nobody changed (Wilcoxon 1945, "
+    "Biometrics Bull 1:80).",
     "signed_rank": "Exact conditional signed-rank test with mid-ranks for ties; zeros by the rule that its name gives "
     "(Wilcoxon 1945, Biometrics Bull 1:80; Pratt 1959, J Am Stat Assoc 54:655).",
     "rank_biserial": "Matched rank-biserial correlation: (rank sum of rises - rank sum of falls)/(their sum), people "
@@ -54,7 +55,7 @@ CAVEATS: dict[str, str] = {
     "p_cannot_reach": "With so few people who changed, no p below the level could have been reached.",
     "p_simulated": "p comes from random flips; its Monte-Carlo standard error is given.",
     "ties_level": "With tied changes the level of the interval is approximate.",
-    "all_equal": "Everybody changed by the same amount, so there is no spread, interval, test or effect size.",
+    "all_equal": "Everybody changed by the same amount, so there is no spread, interval or effect size.",
     "below_bootstrap": "Fewer than 20 people: no bootstrap interval.",
     "no_bootstrap": "The bootstrap interval is not defined for these data.",
 }

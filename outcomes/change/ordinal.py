@@ -13,9 +13,10 @@ from outcomes.change.significance import SignedRankTest, wilcoxon_signed_rank
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, hodges_lehmann
 from outcomes.matrices import Vector, paired, snapped
-from outcomes.result import Estimate, Result
+from outcomes.result import Estimate, HypothesisTest, Result
 
 _NOBODY = "nobody changed grade"
+_NO_CHANGE = HypothesisTest(name="Wilcoxon signed-rank, nobody changed", p=1.0, statistic=0.0, exact=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +38,7 @@ class OrdinalChange(Result):
     n_people : int
         People with both grades.
     reasons : dict of str to str
-        Why a field is None, or why `hodges_lehmann` has no interval or test.
+        Why a field is None, or why `hodges_lehmann` has no interval.
     """
 
     median_before: Estimate
@@ -107,7 +108,7 @@ def ordinal_change(
     Returns
     -------
     OrdinalChange
-        If nobody changed, the shift is 0 without a test.
+        If nobody changed, the shift is 0 and p is 1: the outcome stays in its family of tests.
 
     Raises
     ------
@@ -141,7 +142,7 @@ def ordinal_change(
     if np.any(changes != 0):
         signed_rank = wilcoxon_signed_rank(changes)
     else:
-        reasons |= dict.fromkeys(("rank_biserial", "signed_rank", "hodges_lehmann.test"), _NOBODY)
+        reasons |= dict.fromkeys(("rank_biserial", "signed_rank"), _NOBODY)
 
     def estimate(value: float | int, method: str, unit: str = unit) -> Estimate:
         return Estimate(value=value, unit=unit, method=method, n_people=n, n_values=2 * n)
@@ -224,7 +225,7 @@ def _shift(
         n_people=len(changes),
         n_values=2 * len(changes),
         interval=found.interval,
-        test=None if signed_rank is None else signed_rank.test,
+        test=_NO_CHANGE if signed_rank is None else signed_rank.test,
         source="Hollander & Wolfe (1999) Nonparametric Statistical Methods, 3.1-3.3",
         caveats=caveats,
     )

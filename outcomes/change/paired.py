@@ -13,7 +13,7 @@ from outcomes.change.significance import sign_flip_test
 from outcomes.change.sizes import FROM_PEOPLE, average_standardised, standardised
 from outcomes.errors import DesignError
 from outcomes.intervals import bca_interval, check_level, correlation_interval, t_interval
-from outcomes.matrices import Vector, all_equal, paired
+from outcomes.matrices import Vector, all_equal, paired, snapped
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
 _EQUAL = "everybody changed by the same amount"
@@ -40,7 +40,7 @@ class PairedChange(Result):
     n_people : int
         People with both values.
     reasons : dict of str to str
-        Why a field is None, or why `mean` has no interval or test ("mean.interval", "mean.test").
+        Why a field is None, or why `mean` has no interval ("mean.interval").
     """
 
     mean: Estimate
@@ -94,7 +94,7 @@ def paired_change(
     -------
     PairedChange
         change = later - earlier, never turned by what is better. If everybody changed by the same amount, the mean
-        stands without interval, test and effect sizes.
+        stands with its test, without interval and effect sizes: flipping signs needs no spread.
 
     Raises
     ------
@@ -133,8 +133,8 @@ def paired_change(
 
     equal = all_equal(changes, scale=scale)
     if equal:
-        mean = _estimate(changes, unit, None, None, ("all_equal",))
-        absent = ("mean.interval", "mean.test", "mean_bca", "d_z", "d_av", "hedges_g")
+        mean = _all_equal(changes, scale, unit, level)
+        absent = ("mean.interval", "mean_bca", "d_z", "d_av", "hedges_g")
         reasons |= dict.fromkeys(absent, _EQUAL)
         d_z = hedges_g = d_av = bca = None
     else:
@@ -176,6 +176,14 @@ def _estimate(
         source="Student (1908) Biometrika 6:1; Fisher (1935) The Design of Experiments",
         caveats=caveats,
     )
+
+
+def _all_equal(changes: Vector, scale: float, unit: str, level: float) -> Estimate:
+    """Return the mean of changes that are all the same, with its test: p is 2^(1 - n), or 1 if nobody changed."""
+    same = np.full(len(changes), snapped(np.array([np.mean(changes)]), scale=scale)[0])
+    flips = sign_flip_test(same)
+    caveats = ("p_cannot_reach",) if flips.smallest_p > 1 - level else ()
+    return _estimate(changes, unit, None, flips.test, ("all_equal", *caveats))
 
 
 def _tested(changes: Vector, unit: str, level: float, rng: np.random.Generator) -> Estimate:

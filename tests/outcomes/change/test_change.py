@@ -91,11 +91,13 @@ def test_swapping_the_visits_turns_every_effect_over() -> None:
 def test_equal_changes_have_a_mean_and_nothing_that_needs_spread() -> None:
     found = paired_change([0.8, 0.1, 1.2], [0.9, 0.2, 1.3], unit="m/s", rng=rng())
     assert found.mean.value == pytest.approx(0.1)
-    assert (found.mean.interval, found.mean.test) == (None, None)
-    assert found.mean.caveats == ("all_equal",)
+    assert found.mean.interval is None
+    # of the 8 flips of three equal changes two have a sum as far from 0
+    assert (found.mean.test.p, found.mean.test.exact) == (0.25, True)
+    assert found.mean.caveats == ("all_equal", "p_cannot_reach")
     assert found.sd.value == 0
     assert found.d_z is found.d_av is found.hedges_g is found.mean_bca is None
-    assert set(found.reasons) == {"mean.interval", "mean.test", "mean_bca", "d_z", "d_av", "hedges_g"}
+    assert set(found.reasons) == {"mean.interval", "mean_bca", "d_z", "d_av", "hedges_g"}
     assert found.correlation.value == pytest.approx(1)
     assert found.correlation.interval is None
 
@@ -103,7 +105,20 @@ def test_equal_changes_have_a_mean_and_nothing_that_needs_spread() -> None:
 def test_nobody_changed_is_a_mean_of_0() -> None:
     found = paired_change([1, 2, 3], [1, 2, 3], unit="cm", rng=rng())
     assert found.mean.value == 0
-    assert found.mean.test is None
+    assert found.mean.test.p == 1
+
+
+def test_floating_point_dust_is_no_change() -> None:
+    before = np.array([51.3, 44.7, 60.1, 49.9, 38.8])
+    found = paired_change(before, (before + 0.1) - 0.1 + 1e-14, unit="cm", rng=rng())
+    assert found.mean.test.p == 1
+
+
+def test_everybody_rising_by_the_same_is_evidence_by_both_tests() -> None:
+    before = np.arange(10.0)
+    # all ten signs alike: 2 of 2^10 flips
+    assert paired_change(before, before + 1, unit="cm", rng=rng()).mean.test.p == 2**-9
+    assert ordinal_change(before, before + 1, levels=None).hodges_lehmann.test.p == 2**-9
 
 
 def test_two_people_are_said_and_one_is_refused() -> None:
@@ -198,10 +213,10 @@ def test_grades_give_medians_counts_and_shift_but_no_mean() -> None:
     assert not hasattr(found, "mean")
 
 
-def test_nobody_changed_grade_is_a_shift_of_0_without_test() -> None:
+def test_nobody_changed_grade_is_a_shift_of_0_with_p_1() -> None:
     found = ordinal_change([1, 2, 3], [1, 2, 3], levels=range(6))
     assert found.hodges_lehmann.value == 0
-    assert found.hodges_lehmann.test is None
+    assert found.hodges_lehmann.test.p == 1
     assert found.rank_biserial is None
     assert found.reasons["rank_biserial"] == "nobody changed grade"
 
