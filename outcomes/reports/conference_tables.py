@@ -168,7 +168,9 @@ def associations(facts: Facts) -> Table:
     outcomes_by = {(r["measure"], r["place"]): r for r in rows_of(facts.record, "outcomes")}
     lines: list[tuple[str, ...]] = []
     for row in rows_of(facts.record, "dose_response"):
-        name = f"{fmt.clean(row['label'], 160)}; {EXPOSURES[row['exposure']][4]}"
+        ordinal = row["slope"] is None and row["rank"] is not None
+        per = "" if ordinal else f", per {row['per']}"
+        name = f"{fmt.clean(row['label'], 160)}; {EXPOSURES[row['exposure']][4]}{per}"
         n = facts.small.count(row["n"])
         why = fmt.clean(row["reason"] or "")
         if facts.small.hides(row["n"]):
@@ -179,20 +181,23 @@ def associations(facts: Facts) -> Table:
             outcome = outcomes_by.get((row["measure"], row["place"]))
             lines.append((name, n, *_slope(facts, row, outcome["unit"] if outcome else "1"), _rank(row)))
     columns = ("Change and dose", "n", f"Slope ({facts.ci})", "P", "Leaving one person out", "Rank association")
-    note = "Between persons, given the first value. An association; what was not measured may explain it."
+    note = (
+        "Between persons, given the first value. A grade only ranks. An association; what was not "
+        "measured may explain it."
+    )
     return Table.build("Association of delivered dose with change", columns, lines, note=note)
 
 
 def _slope(facts: Facts, row: Any, unit: str) -> tuple[str, str, str]:
     if row["slope"] is None:
-        return "none: a grade only ranks", "none", "none"
+        return "rank only", "rank only", "rank only"
     if row["low"] is None or row["high"] is None:
-        return f"{fmt.quantity(row['slope'], unit, 2)} per {row['per']}", "not tested", "not computed"
+        return fmt.quantity(row["slope"], unit, 2), "not tested", "not computed"
     places = fmt.decimals_for(row["high"] - row["low"])
     slope = fmt.with_interval(row["slope"], row["low"], row["high"], unit, places)
     ends = [row["loo_low"], row["loo_high"]]
     range_ = "not computed" if None in ends else " to ".join(fmt.number(e, places) for e in ends)
-    return f"{slope} per {row['per']}", "not tested" if row["p"] is None else fmt.p_value(row["p"]), range_
+    return slope, "not tested" if row["p"] is None else fmt.p_value(row["p"]), range_
 
 
 def _rank(row: Any) -> str:
