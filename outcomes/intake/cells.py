@@ -89,8 +89,9 @@ def _texts(draft: Draft, column: Column, reader: Reader) -> None:
             reject(draft, reader, name, rows, "date_for_id", "an id; the spreadsheet holds a date there")
     elif column.kind in ("word", "key") and name not in NAMES_OF_MEASURES:
         check = _word_check(column, reader)
+        rule = f"unknown_{name}" if name in ("visit", "group") else f"not_a_{column.kind}"
         wrong = {i: check(text) for i, text in enumerate(different) if text}
-        _reject_different(draft, reader, name, codes, {i: text for i, text in wrong.items() if text}, column.kind)
+        _reject_different(draft, reader, name, codes, {i: text for i, text in wrong.items() if text}, rule)
 
 
 def _word_check(column: Column, reader: Reader) -> Callable[[str], str]:

@@ -267,7 +267,8 @@ def _empty_columns(draft: Draft, reader: Reader) -> None:
             continue
         for index, feed in enumerate(draft.feeds):
             mine = np.flatnonzero(draft.feed == index)
-            if feed.only or column.name not in feed.headings or not len(mine):
+            is_wide = column.name == "response" and bool(feed.only)
+            if is_wide or column.name not in feed.headings or not len(mine):
                 continue
             if (draft.state[column.name][mine] == 0).all():
                 expected = "values; the column is empty, and what needs it is left out"

@@ -83,7 +83,8 @@ class SheetPlan:
         extra = self._extra(entries, home)
         feeds = []
         for name in tables:
-            feeds += self._feeds_of(TABLES[name], entries[name], extra if name == home else ())
+            shares = len(tables) > 1 and name != self.own
+            feeds += self._feeds_of(TABLES[name], entries[name], extra if name == home else (), shares)
         self._short_rows(feeds)
         return feeds
 
@@ -180,13 +181,17 @@ class SheetPlan:
                 )
         return tuple(free)
 
-    def _feeds_of(self, table: Table, entries: list[Entry], extra: tuple[int, ...]) -> list[Feed]:
-        """Return one feed a group of headings: an answer heading each, or one for all."""
+    def _feeds_of(self, table: Table, entries: list[Entry], extra: tuple[int, ...], shares: bool) -> list[Feed]:
+        """Return one feed a group of headings: an answer heading each, or one for all.
+
+        Where a sheet `shares` its rows among tables, a row without a cell of this table is none of its rows.
+        """
         groups = self._answer_groups(entries) if table.name in ANSWER_TABLES else _fixed_groups(entries)
         feeds = []
         for fixed, group, only in groups:
             if self._group_sound(table, fixed, group, extra):
-                feeds.append(self._feed(table, fixed, group, extra, only))
+                filled = tuple(entry.column for entry in group) if shares and not only else only
+                feeds.append(self._feed(table, fixed, group, extra, filled))
         return feeds
 
     def _answer_groups(self, entries: list[Entry]) -> list[Group]:

@@ -122,11 +122,11 @@ def _fixed_faults(line: Line, table: str, protocol: Protocol, catalogue: Catalog
     if line["visit"] and visits and line["visit"] not in visits:
         yield "visit", "unknown_visit", f"a visit of the protocol{near_word(line['visit'], visits)}"
     if line["side"] and line["side"] not in SIDES:
-        yield "side", "word", f"one of {', '.join(SIDES)}"
+        yield "side", "not_a_word", f"one of {', '.join(SIDES)}"
     if line["place"] and not re.fullmatch(PLACE_PATTERN, line["place"]):
-        yield "place", "key", "small letters, digits and _, beginning with a letter"
+        yield "place", "not_a_key", "small letters, digits and _, beginning with a letter"
     if line["occasion"] and not re.fullmatch(PLACE_PATTERN, line["occasion"]):
-        yield "occasion", "key", "small letters, digits and _, beginning with a letter"
+        yield "occasion", "not_a_key", "small letters, digits and _, beginning with a letter"
     if line["trial"] and not re.fullmatch(r"[1-9][0-9]*", line["trial"]):
         yield "trial", "trial", "a whole number from 1"
     if line["measure"]:

@@ -84,7 +84,7 @@ def test_an_answer_beside_a_reason_for_none_loses_both(room):
 
 def test_an_unknown_reason_is_set_aside(room):
     intake = read(room, "P01,before,tone,knee,left,grade,,,ill,")
-    finding = room.only(intake, "word")
+    finding = room.only(intake, "not_a_word")
     assert (finding.grade, finding.row, finding.column) == ("set_aside", 6, "absent_because")
     assert "unable" in finding.expected
 
@@ -92,16 +92,16 @@ def test_an_unknown_reason_is_set_aside(room):
 @pytest.mark.parametrize(
     ("row", "rule", "column"),
     [
-        ("P01,T0,life,,,two,,2,,", "key", "visit"),
-        ("P01,Pre-test,life,,,two,,2,,", "key", "visit"),
+        ("P01,T0,life,,,two,,2,,", "unknown_visit", "visit"),
+        ("P01,Pre-test,life,,,two,,2,,", "unknown_visit", "visit"),
         ("P01,before,lif,,,two,,2,,", "unknown_measure", "measure"),
         ("P01,before,life,,,three,,2,,", "unknown_item", "item"),
         ("P01,before,girth,hip,left,reading,1,44,,", "unknown_place", "place"),
         ("P01,before,girth,,left,reading,1,44,,", "unknown_place", "place"),
         ("P01,before,life,knee,,two,,2,,", "no_place", "place"),
-        ("P01,before,girth,thigh,L,reading,1,44,,", "word", "side"),
-        ("P01,before,girth,thigh,Li,reading,1,44,,", "word", "side"),
-        ("P01,before,girth,thigh,0,reading,1,44,,", "word", "side"),
+        ("P01,before,girth,thigh,L,reading,1,44,,", "not_a_word", "side"),
+        ("P01,before,girth,thigh,Li,reading,1,44,,", "not_a_word", "side"),
+        ("P01,before,girth,thigh,0,reading,1,44,,", "not_a_word", "side"),
         ("P01,before,girth,thigh,,reading,1,44,,", "no_side", "side"),
         ("P01,before,life,,left,two,,2,,", "side_not_used", "side"),
         ("P01,before,girth,thigh,right,reading,4,44,,", "trial", "trial"),
@@ -118,7 +118,7 @@ def test_a_word_inside_a_key_that_cannot_be_read_sets_its_row_aside(room, row, r
 
 def test_the_near_word_is_said(room):
     assert "did you mean 'life'?" in room.only(read(room, "P01,before,lif,,,two,,2,,"), "unknown_measure").expected
-    assert "did you mean 'before'?" in room.only(read(room, "P01,befor,life,,,two,,2,,"), "key").expected
+    assert "did you mean 'before'?" in room.only(read(room, "P01,befor,life,,,two,,2,,"), "unknown_visit").expected
 
 
 def test_words_csv_maps_the_clinics_words(room):

@@ -50,7 +50,7 @@ def test_a_plausible_session_has_no_finding(room):
         ({"status": "missed"}, "not_delivered", "ask", None),
         ({"rpe": "11"}, "hard_limit", "set_aside", "rpe"),
         ({"rpe": "5", "rpe_scale": "6-20"}, "hard_limit", "set_aside", "rpe"),
-        ({"status": "compl"}, "word", "set_aside", "status"),
+        ({"status": "compl"}, "not_a_word", "set_aside", "status"),
         ({"status": ""}, "required_blank", "ask", "status"),
         ({"started_at": ""}, "required_blank", "ask", "started_at"),
         ({"mean_power_w": "120", "work_kj": "", "rpe": ""}, "soft_limit", "ask", "mean_power_w"),

@@ -106,7 +106,7 @@ def test_a_word_must_mean_something_that_exists(room):
         "words.csv": "column,word,means\nvisit,T0,start\n",
         "assessments.csv": room.answers("P01,T0,life,,,two,,2,,"),
     }
-    assert room.where(room.read(files), "key") == ("set_aside", "assessments.csv", 6, "visit")
+    assert room.where(room.read(files), "unknown_visit") == ("set_aside", "assessments.csv", 6, "visit")
 
 
 def test_words_of_groups_come_from_the_protocol(room):
@@ -117,5 +117,5 @@ def test_words_of_groups_come_from_the_protocol(room):
     people = "participant_id,enrolled_on,group\nP01,2026-01-05,Rad\nP02,2026-01-05,walk\n"
     intake = room.read({"participants.csv": people}, design="parallel groups", groups=groups)
     assert intake.tables["participants"]["group"].fillna("-").tolist() == ["bike", "-"]
-    finding = room.only(intake, "key")
+    finding = room.only(intake, "unknown_group")
     assert (finding.grade, finding.row, finding.expected) == ("set_aside", 3, "one of bike, usual")
