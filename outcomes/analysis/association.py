@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, Any
 
 from outcomes.errors import DesignError
@@ -10,6 +11,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from outcomes.analysis.plan import Work
+    from outcomes.result import Estimate
     from outcomes.study import Series
 
 EXPOSURES: dict[str, tuple[str, str, float, str, str]] = {
@@ -20,10 +22,14 @@ EXPOSURES: dict[str, tuple[str, str, float, str, str]] = {
 }
 """Exposure to column of the dose table, unit, amount that the slope is given for, that amount in words, name."""
 
+WITHOUT = {"active_minutes": "sessions_without_active_minutes", "work_kj": "sessions_without_work"}
+"""Dose to the column that counts delivered sessions whose value is not known."""
+
 FEWEST = 10
 """With fewer people, dose and change are described only (the association refuses them)."""
 
 POWER = "work is power times time, so it is no dose for a power outcome"
+GROUPS = "groups were trained differently, so what dose and what group go with cannot be told apart"
 
 COLUMNS = {
     "key": "", "measure": "", "label": "", "place": "", "contrast": "", "exposure": "", "per": "", "n": "1",
@@ -72,6 +78,8 @@ def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None
     from outcomes.dose_response import between_person_association, rank_association
     from outcomes.dose_response import describe as describe_dose
 
+    if len(work.study.protocol.groups) > 1:
+        raise DesignError(GROUPS)
     if exposure.startswith("work") and (series.scale.unit == "W" or series.definition.construct == "power"):
         raise DesignError(POWER)
     column, unit, per, words, _ = EXPOSURES[exposure]
@@ -83,13 +91,15 @@ def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None
             key = _key(work, series, exposure, statistic)
             label = f"{_label(series, exposure)}: {statistic.replace('_', ', ')} (too few people for an association)"
             work.add(key, getattr(small, statistic), label, series.plan.role, inputs=("people/change", "people/dose"))
+    doubts = _doubts(work, both.index, exposure)
     arrays = [both[name].to_numpy() for name in ("dose", "change", "before")]
     options: dict[str, Any] = {"level": work.level, "rng": work.rng("dose_response", series.name, exposure)}
     inputs = ("people/change", "people/dose")
     if series.ordinal:
         ranked = rank_association(*arrays, **options)
         row["key"] = _key(work, series, exposure, "rank")
-        work.add(row["key"], ranked.rank, _label(series, exposure) + ", rank", series.plan.role, inputs=inputs)
+        label = _label(series, exposure) + ", rank"
+        work.add(row["key"], _doubted(ranked.rank, doubts), label, series.plan.role, inputs=inputs)
         row |= {"rank": ranked.rank.value, "rank_p": ranked.rank.test.p if ranked.rank.test else None}
         return
     result = between_person_association(*arrays, dose_unit=unit, per=per, outcome_unit=series.scale.unit, **options)
@@ -105,7 +115,8 @@ def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None
         estimate = getattr(result, name)
         if estimate is not None:
             key = _key(work, series, exposure, name)
-            work.add(key, estimate, f"{_label(series, exposure)}: {label}", series.plan.role, inputs=inputs)
+            label = f"{_label(series, exposure)}: {label}"
+            work.add(key, _doubted(estimate, doubts), label, series.plan.role, inputs=inputs)
     slope, rank = result.slope, result.rank
     row |= {"slope": slope.value, "raw_slope": result.raw_slope.value}
     row |= {"low": slope.interval.low, "high": slope.interval.high} if slope.interval else {}
@@ -124,6 +135,24 @@ def _joined(work: Work, series: Series, column: str) -> pd.DataFrame:
     return both[both["dose"].notna()]
 
 
+def _doubts(work: Work, people: pd.Index[Any], exposure: str) -> tuple[str, ...]:
+    """Return what limits a dose as the thing that change is related to: caveats of every number of the association."""
+    assert work.contrast is not None
+    metric = exposure.removesuffix("_per_week")
+    dose = work.people["dose"]
+    dose = dose[dose["participant_id"].isin(people)]
+    first, last = (dose[dose["visit"] == visit] for visit in work.contrast)
+    found: tuple[str, ...] = ("work_is_partly_outcome",) if metric == "work_kj" else ()
+    if (last[WITHOUT[metric]] > 0).any():
+        found += ("dose_too_low",)
+    whole = work.study.protocol.dose is None or work.study.protocol.dose.cumulate == "to visit"
+    return (*found, "dose_before") if whole and (first["delivered_sessions"] > 0).any() else found
+
+
+def _doubted(estimate: Estimate, doubts: tuple[str, ...]) -> Estimate:
+    return dataclasses.replace(estimate, caveats=(*estimate.caveats, *doubts))
+
+
 def _dose_and_time(work: Work, metrics: Any) -> None:
     """Write how far a person's cumulative dose can be told from the passing of time, over the weeks in training."""
     from outcomes.dose_response import dose_time_collinearity
@@ -136,7 +165,7 @@ def _dose_and_time(work: Work, metrics: Any) -> None:
             for statistic in ("within_person_r", "median_person_r", "vif")
         }
         try:
-            cumulative = weeks.groupby("participant_id")[column].cumsum()
+            cumulative = _cumulative(weeks, column)
             known = cumulative.notna().to_numpy()
             result = dose_time_collinearity(
                 weeks["participant_id"].to_numpy()[known],
@@ -154,6 +183,15 @@ def _dose_and_time(work: Work, metrics: Any) -> None:
         if result.median_person_r is not None:
             label = f"cumulative {name} and time: median of the people's own correlations"
             work.add(keys["median_person_r"], result.median_person_r, label, inputs=inputs)
+
+
+def _cumulative(weeks: pd.DataFrame, column: str) -> pd.Series:
+    """Return the dose up to the end of each week; as up to a visit, missing where no session has had a value so far."""
+    person = weeks["participant_id"]
+    known = weeks[column].fillna(0.0).groupby(person).cumsum()
+    values = weeks[column].where(weeks["delivered_sessions"] > 0).notna().groupby(person).cumsum()
+    sessions = weeks["delivered_sessions"].groupby(person).cumsum()
+    return known.where((values > 0) | (sessions == 0))
 
 
 def _weeks_in_training(work: Work) -> pd.DataFrame:

@@ -41,9 +41,18 @@ def sum_dose(work: Work) -> None:
         at = dose[(dose["visit"] == visit.key) & dose["visit_day"].notna()]
         if visit.when == "baseline" or not len(at):
             continue
-        for exposure in EXPOSURES:
-            _up_to(work, visit, exposure, at)
+        for group, members in _groups(work):
+            mine = at[at["participant_id"].isin(members)]
+            for exposure in EXPOSURES if len(mine) else ():
+                _up_to(work, visit, exposure, mine, group)
     _tables(work, dose, weeks)
+
+
+def _groups(work: Work) -> list[tuple[str, Any]]:
+    """Return everybody, and each group where there are groups: what was delivered to one says nothing of another."""
+    everybody = work.participants
+    groups = [(g.key, everybody.index[everybody["group"] == g.key]) for g in work.study.protocol.groups]
+    return [("all", everybody.index), *groups]
 
 
 def _refuse(work: Work, reason: str) -> None:
@@ -52,11 +61,11 @@ def _refuse(work: Work, reason: str) -> None:
         work.record.refuse(key, reason, label=f"{label} delivered", unit=unit)
 
 
-def _up_to(work: Work, visit: Any, exposure: str, at: pd.DataFrame) -> None:
+def _up_to(work: Work, visit: Any, exposure: str, at: pd.DataFrame, group: str) -> None:
     """Write one exposure up to one visit, over the people seen at it whose dose is known."""
     unit, planned_column, delivered_column, without_column, words = EXPOSURES[exposure]
     planned, delivered = at[planned_column], at[delivered_column]
-    parts = {"contrast": visit.key, "exposure": exposure}
+    parts: dict[str, Any] = {"contrast": visit.key, "exposure": exposure, "group": group}
     inputs = ("people/dose",)
     known = delivered.dropna()
     n = len(known)
@@ -84,7 +93,7 @@ def _up_to(work: Work, visit: Any, exposure: str, at: pd.DataFrame) -> None:
         for statistic in ("delivered_sum", "delivered_mean"):
             key, label = work.key("dose", statistic, **parts), f"{words} delivered up to {visit.label}"
             work.record.refuse(key, "no delivered session has a value of it", label=label, unit=unit)
-    _against_plan(work, visit, exposure, planned, delivered, put)
+    _against_plan(work, visit, planned, delivered, put, parts)
 
 
 def _doubts(at: pd.DataFrame, delivered: str, without: str) -> tuple[str, ...]:
@@ -94,11 +103,10 @@ def _doubts(at: pd.DataFrame, delivered: str, without: str) -> tuple[str, ...]:
     return (*found, "dose_lower_bound") if at.loc[~unknown, without].sum() > 0 else found
 
 
-def _against_plan(work: Work, visit: Any, exposure: str, planned: Any, delivered: Any, put: Any) -> None:
+def _against_plan(work: Work, visit: Any, planned: Any, delivered: Any, put: Any, parts: dict[str, Any]) -> None:
     from outcomes.dose import dose_intensity
 
-    words = EXPOSURES[exposure][-1]
-    parts = {"contrast": visit.key, "exposure": exposure}
+    words = EXPOSURES[parts["exposure"]][-1]
     if planned.isna().all():
         for statistic in ("planned_sum", "mean_of_ratios", "ratio_of_sums"):
             key = work.key("dose", statistic, **parts)

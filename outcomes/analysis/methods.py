@@ -29,6 +29,9 @@ CAVEATS: dict[str, str] = {
     "published_error": "The measurement error is a published one: other people, other raters.",
     "other_raters": "One rater did all repeat tests of a person, but several did a person's compared visits: the error "
     "between raters is not in the minimal detectable change, so it may be too small.",
+    "dose_too_low": "Some delivered sessions of some people have no value, so their dose is counted too low and the "
+    "association is distorted by it.",
+    "dose_before": "Part of the dose was delivered before the first of the compared visits.",
     "dose_people_unknown": "People of whom no delivered session has a value are left out; n counts the others.",
     "plan_people_unknown": "People for whom it was not planned throughout are left out; n counts the others.",
     "from_memory": "The published value has not been seen in its source by the makers of this software.",

@@ -32,6 +32,12 @@ def _flow(work: Work) -> None:
     work.count(work.key("flow", "enrolled"), len(people), "people enrolled", inputs=PEOPLE)
     work.count(work.key("flow", "left"), int(left.sum()), "people who left before the end", inputs=PEOPLE)
     rows: list[tuple[str, int, str]] = [("enrolled", len(people), ""), ("left before the end", int(left.sum()), "")]
+    if work.study.protocol.groups:
+        alone = int((~people["group"].isin([g.key for g in work.study.protocol.groups])).sum())
+        work.count(
+            work.key("flow", "without_group"), alone, "people without a group, in no group's numbers", inputs=PEOPLE
+        )
+        rows += [("without a group", alone, "in no group's numbers")] if alone else []
     for visit in work.study.protocol.visits:
         held = work.visit_days[(work.visit_days["visit"] == visit.key) & (work.visit_days["status"] != "missed")]
         n = held["participant_id"].nunique()
