@@ -230,7 +230,7 @@ def _amount(facts: Facts, visit: str, exposure: str) -> str:
         return f"{SPOKEN[exposure]} not shown ({facts.small.words} people)"
     spread = facts.value("dose", "delivered_sd", **get)
     planned = facts.value("dose", "planned_mean", **get)
-    least = "at least " if entry.caveats else ""
+    least = "at least " if "dose_lower_bound" in entry.caveats else ""
     words = "kJ of work" if exposure == "work_kj" else "active minutes"
     text = f"{least}{fmt.with_spread(entry.value, spread, '1', 0)} {words} a person"
     return f"{text} ({'none planned' if planned is None else f'planned {fmt.number(planned)}'})"
