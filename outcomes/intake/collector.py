@@ -129,9 +129,9 @@ class Collector:
         participant: str = "",
         found: str = "",
         remedy: str = "",
-        target: Target | None = None,
+        targets: Sequence[Target] = (),
     ) -> None:
-        """Add one finding; a finding that asks gets its query id, and `target` is what an answer would set aside."""
+        """Add one finding; a finding that asks gets its query id, and `targets` is what an answer would set aside."""
         query = query_id(file, sheet, row, column, rule, found) if grade == "ask" else ""
         finding = Finding(
             grade=grade,
@@ -148,8 +148,8 @@ class Collector:
             query=query,
         )
         self._items.setdefault(finding)
-        if query and target is not None:
-            self.targets.setdefault(query, []).append(target)
+        if query and targets:
+            self.targets.setdefault(query, []).extend(targets)
 
     def at(
         self,
@@ -162,8 +162,11 @@ class Collector:
         *,
         found: Sequence[str] | None = None,
         remedy: str = "",
+        aside: str | None = None,
     ) -> None:
-        """Add one finding a row of a table, at the cell of `column`."""
+        """Add one finding a row of a table, at the cell of `column`; the decision "set_aside" concerns the column
+        `aside`: by default the same, a part of the key for the whole row, "" for nothing."""
+        target = column if aside is None else aside
         for i, row in enumerate(rows.tolist()):
             place = draft.place(row, column)
             self.add(
@@ -178,7 +181,7 @@ class Collector:
                 participant=draft.participant(row),
                 found=draft.typed_text(row, column) if found is None else found[i],
                 remedy=remedy,
-                target=Target(draft.name, (row,), column),
+                targets=[Target(draft.name, (row,), target)] if target else (),
             )
 
     def over(
@@ -210,7 +213,7 @@ class Collector:
             participant=draft.participant(first) if len(rows) == 1 else "",
             found=draft.typed_text(first, column) if found is None else found,
             remedy=remedy,
-            target=Target(draft.name, tuple(rows.tolist()), column),
+            targets=[Target(draft.name, tuple(rows.tolist()), column)],
         )
 
     def answer(self, query: str) -> None:

@@ -17,6 +17,9 @@ from outcomes.vocabulary import DELIVERED
 if TYPE_CHECKING:
     from outcomes.intake.raw import Flags, Floats
 
+SESSION = "session_id"
+"""What the decision "set_aside" concerns where a session as a whole is in doubt: the row."""
+
 
 def check_rows(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment) -> None:
     """Check sessions, stimulation and participants row by row, and sessions against enrolment and leaving."""
@@ -67,10 +70,10 @@ class _Sessions:
         took_place: Flags = self.draft.used & (np.isin(status, DELIVERED) | (status == ""))
         return took_place
 
-    def _ask(self, rows: Flags, column: str, rule: str, expected: list[str] | str) -> None:
+    def _ask(self, rows: Flags, column: str, rule: str, expected: list[str] | str, *, aside: str | None = None) -> None:
         import numpy as np
 
-        self.reader.found.at(self.draft, np.flatnonzero(rows), column, "ask", rule, expected)
+        self.reader.found.at(self.draft, np.flatnonzero(rows), column, "ask", rule, expected, aside=aside)
 
     def minutes(self) -> None:
         """More active than total minutes cannot be; active and passive together should not exceed the total by more
@@ -150,10 +153,17 @@ class _Sessions:
         _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
         earlier = rows[first[inverse.reshape(-1)]] if len(rows) else rows
         for row, other in zip(rows[earlier != rows].tolist(), earlier[earlier != rows].tolist(), strict=True):
-            place = self.draft.place(other)
             mask = np.zeros(len(self.draft), dtype=bool)
             mask[row] = True
-            self._ask(mask, self._started(), "same_start", f"one session at a time; row {place.row} has the same start")
+            expected = f"one session at a time; {self._row_as_seen_from(row, other)} has the same start"
+            self._ask(mask, self._started(), "same_start", expected, aside=SESSION)
+
+    def _row_as_seen_from(self, row: int, other: int) -> str:
+        """Return where another row stands, with its file and sheet where they are not the same."""
+        here, there = self.draft.place(row), self.draft.place(other)
+        parts = [there.file] if there.file != here.file else []
+        parts += [there.sheet] if there.sheet and (there.file, there.sheet) != (here.file, here.sheet) else []
+        return ", ".join([*parts, f"row {there.row}"])
 
     def _started(self) -> str:
         return "started_at" if "started_at" in self.draft.typed else "started_day"
@@ -175,7 +185,8 @@ class _Sessions:
             for row, count in zip(rows[first[many]].tolist(), counts[many].tolist(), strict=True):
                 mask = np.zeros(len(self.draft), dtype=bool)
                 mask[row] = True
-                self._ask(mask, self._started(), name, f"usually at most {limit.soft[1]:g} {what}; there are {count}")
+                expected = f"usually at most {limit.soft[1]:g} {what}; there are {count}"
+                self._ask(mask, self._started(), name, expected, aside="")
 
 
 def _in_study(draft: Draft, people: Draft | None, reader: Reader, enrolment: Enrolment) -> None:
@@ -195,11 +206,11 @@ def _in_study(draft: Draft, people: Draft | None, reader: Reader, enrolment: Enr
     zero, left_on = enrolment.zero[person], left[person]
     before = np.flatnonzero(took_place & (day < 0) & enrolment.known[person])
     expected = [f"a day on or after enrolled_on{_date(end)}" for end in zero[before].tolist()]
-    reader.found.at(draft, before, column, "ask", "before_enrolment", expected)
+    reader.found.at(draft, before, column, "ask", "before_enrolment", expected, aside=SESSION)
     after = np.flatnonzero(took_place & (day > left_on))
     ends = np.where(zero[after] == FAR, FAR, zero[after] + left_on[after])
     expected = [f"a day on or before left_on{_date(end)}" for end in ends.tolist()]
-    reader.found.at(draft, after, column, "ask", "after_leaving", expected)
+    reader.found.at(draft, after, column, "ask", "after_leaving", expected, aside=SESSION)
 
 
 def _date(days: float) -> str:

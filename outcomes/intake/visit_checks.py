@@ -14,15 +14,33 @@ from outcomes.intake.settling import Reader
 if TYPE_CHECKING:
     from protocols.schema import VisitPlan
 
+AnswerRows = Mapping[tuple[str, str], list[int]]
+"""Rows of assessments by participant and visit."""
+
 
 def check_visits(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment) -> None:
     """Ask about visits outside their window, out of order, missed and yet answered, or known to assessments only."""
     visits = all_visits(drafts, reader.protocol)
     planned = {visit.key: visit for visit in reader.protocol.visits}
-    _windows(drafts, reader, enrolment, visits, planned)
-    _order(drafts, reader, enrolment, visits, planned)
+    answers = _answers_by_visit(drafts)
+    _windows(drafts, reader, enrolment, visits, planned, answers)
+    _order(drafts, reader, enrolment, visits, planned, answers)
     if "visits" in drafts and "assessments" in drafts:
-        _against_answers(drafts, reader, visits)
+        _against_answers(drafts, reader, visits, answers)
+
+
+def _answers_by_visit(drafts: Mapping[str, Draft]) -> AnswerRows:
+    """Return the used rows of assessments by participant and visit."""
+    import numpy as np
+
+    rows: dict[tuple[str, str], list[int]] = {}
+    if "assessments" in drafts:
+        draft = drafts["assessments"]
+        used = np.flatnonzero(draft.used)
+        pairs = zip(draft.text["participant_id"][used].tolist(), draft.text["visit"][used].tolist(), strict=True)
+        for pair, row in zip(pairs, used.tolist(), strict=True):
+            rows.setdefault(pair, []).append(row)
+    return rows
 
 
 def _ask(
@@ -32,14 +50,20 @@ def _ask(
     i: int,
     rule: str,
     expected: str,
+    answers: AnswerRows,
     *,
-    found: str | None = None,
+    whole: bool = True,
 ) -> None:
-    """Ask about the day of one visit, where it stands."""
+    """Ask about one visit, at its day. The decision "set_aside" concerns its answers, and where the day is in doubt
+    (`whole`) its row of the table visits too."""
     draft, row = drafts[visits.table[i]], int(visits.row[i])
     stem = "visited" if draft.name == "visits" else "assessed"
     column = next((form for form in (f"{stem}_at", f"{stem}_day") if form in draft.typed), "participant_id")
     place = draft.place(row, column)
+    aside = answers.get((str(visits.participant[i]), str(visits.visit[i])), [])
+    targets = [Target("assessments", tuple(aside), "participant_id")] if aside else []
+    if whole and draft.name == "visits":
+        targets.append(Target("visits", (row,), "participant_id"))
     reader.found.add(
         "ask",
         rule,
@@ -50,8 +74,8 @@ def _ask(
         row=place.row,
         column=place.heading,
         participant=draft.participant(row),
-        found=draft.typed_text(row, column) if found is None else found,
-        target=Target(draft.name, (row,), column),
+        found=draft.typed_text(row, column),
+        targets=targets,
     )
 
 
@@ -69,6 +93,7 @@ def _windows(
     enrolment: Enrolment,
     visits: Visits,
     planned: Mapping[str, VisitPlan],
+    answers: AnswerRows,
 ) -> None:
     for i, (participant, key, day) in enumerate(zip(visits.participant, visits.visit, visits.day, strict=True)):
         plan = planned.get(key)
@@ -80,7 +105,7 @@ def _windows(
         if not low <= day <= high:
             window = f"{_when(enrolment, participant, low)} to {_when(enrolment, participant, high)}"
             expected = f"{key} within its window, {window}; it is on day {day:g} since enrolment"
-            _ask(drafts, reader, visits, i, "outside_window", expected)
+            _ask(drafts, reader, visits, i, "outside_window", expected, answers)
 
 
 def _order(
@@ -89,6 +114,7 @@ def _order(
     enrolment: Enrolment,
     visits: Visits,
     planned: Mapping[str, VisitPlan],
+    answers: AnswerRows,
 ) -> None:
     """Ask about a visit that lies before a visit planned earlier."""
     place = {key: i for i, key in enumerate(planned)}
@@ -102,17 +128,18 @@ def _order(
             if day < before:
                 when = _when(enrolment, participant, before)
                 expected = f"a day after {visits.visit[earlier]}, {when}; {visits.visit[i]} is before it"
-                _ask(drafts, reader, visits, i, "visit_order", expected)
+                _ask(drafts, reader, visits, i, "visit_order", expected, answers)
 
 
-def _against_answers(drafts: Mapping[str, Draft], reader: Reader, visits: Visits) -> None:
-    answers, table = drafts["assessments"], drafts["visits"]
-    given = answers.used & (answers.text["response"] != "")
-    answered = set(zip(answers.text["participant_id"][given], answers.text["visit"][given], strict=True))
+def _against_answers(drafts: Mapping[str, Draft], reader: Reader, visits: Visits, answers: AnswerRows) -> None:
+    draft, table = drafts["assessments"], drafts["visits"]
+    given = draft.used & (draft.text["response"] != "")
+    answered = set(zip(draft.text["participant_id"][given], draft.text["visit"][given], strict=True))
     status = table.text.get("status")
     for i, pair in enumerate(zip(visits.participant, visits.visit, strict=True)):
         if visits.table[i] == "assessments":
             expected = f"the visit {pair[1]} in the table visits; it has answers, and its day is taken from them"
-            _ask(drafts, reader, visits, i, "visit_not_listed", expected)
+            _ask(drafts, reader, visits, i, "visit_not_listed", expected, answers)
         elif status is not None and status[visits.row[i]] == "missed" and pair in answered:
-            _ask(drafts, reader, visits, i, "missed_but_answered", f"no answers at {pair[1]}, which was missed")
+            expected = f"no answers at {pair[1]}, which was missed"
+            _ask(drafts, reader, visits, i, "missed_but_answered", expected, answers, whole=False)

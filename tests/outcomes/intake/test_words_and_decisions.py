@@ -33,14 +33,6 @@ def test_a_value_decided_away_becomes_missing_with_its_reason(room):
     assert intake.ledger.cells()[["state", "reason", "typed"]].to_numpy().tolist() == [["emptied", "decision", "93"]]
 
 
-def test_a_session_decided_away_loses_its_day_too(room):
-    early = room.GOOD_SESSION.replace("2026-01-08", "2025-12-08")
-    query = room.only(room.read({"sessions.csv": room.sessions(early)}), "before_enrolment").query
-    text = HEADER + f"{query},set_aside,assessor,2026-04-01,typing slip\n"
-    frame = room.read({"sessions.csv": room.sessions(early), "decisions.csv": text}).tables["sessions"]
-    assert frame[["started_at", "started_day", "started_clock"]].isna().all(axis=None)
-
-
 def test_a_query_has_the_same_id_in_every_reading_until_its_cell_changes(room):
     first = ask(room)
     assert ask(room) == first
