@@ -14,17 +14,13 @@ from outcomes.analysis.error import measure_error
 from outcomes.analysis.methods import note_methods
 from outcomes.analysis.people import describe_people
 from outcomes.analysis.plan import Work
+from outcomes.vocabulary import CAUTION
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from outcomes.result import Record
     from outcomes.study import Study
-
-CAUTION = (
-    "For research, evaluation and teaching. No medical device; gives no individual advice and sets no training or "
-    "stimulation parameter. Safety questions belong to local protocol and licensed clinicians."
-)
 
 STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("people", describe_people),
