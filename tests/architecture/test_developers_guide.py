@@ -9,6 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.main import get_command
+
+from outcomes.cli.app import app
+from outcomes.errors import DefinitionError, DesignError
+from outcomes.measures import Catalogue, score
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -31,8 +36,6 @@ def definition(tmp_path: Path) -> Path:
 
 
 def test_the_guides_measure_is_read_and_scores_its_own_example(definition: Path) -> None:
-    from outcomes.measures import Catalogue, score
-
     catalogue = Catalogue.packaged().with_folder(definition.parent)
     (example,) = tomllib.loads(definition.read_text(encoding="utf-8"))["examples"]
     scored = score(definition.stem, example["given"], catalogue=catalogue)
@@ -40,9 +43,6 @@ def test_the_guides_measure_is_read_and_scores_its_own_example(definition: Path)
 
 
 def test_the_guides_measure_without_its_source_is_refused(definition: Path) -> None:
-    from outcomes.errors import DefinitionError
-    from outcomes.measures import Catalogue
-
     lines = definition.read_text(encoding="utf-8").splitlines()
     definition.write_text("\n".join(line for line in lines if not line.startswith("source    =")), encoding="utf-8")
     with pytest.raises(DefinitionError, match="source"):
@@ -79,24 +79,29 @@ def test_the_guides_docstring_example_holds(statistic: dict[str, Any]) -> None:
 
 
 def test_the_guides_statistic_refuses_in_words(statistic: dict[str, Any]) -> None:
-    from outcomes.errors import DesignError
-
     with pytest.raises(DesignError, match="at least two values"):
         statistic["mean_absolute_deviation"]([1.0], unit="cm")
 
 
 @pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
 def test_every_command_that_is_named_exists(name: str) -> None:
-    from typer.main import get_command
-
-    from outcomes.cli.app import app
-
     known = set(getattr(get_command(app), "commands"))  # noqa: B009
     text = (ROOT / name).read_text(encoding="utf-8")
     named = set(re.findall(r"(?:`|bin/|Scripts\\)outcomes ([a-z]+)", text))
     assert named <= known
     if name == "README.md":
         assert named == known
+
+
+def test_every_key_of_a_measure_that_the_guide_names_exists() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").partition("## Keys of spec")[2].partition("\n## ")[0]
+    rows = re.findall(r"^\| `([a-z0-9]+|limb_girth)` \| .+ \| (.+) \|$", text, flags=re.MULTILINE)
+    assert rows
+    for key, here in rows:
+        definition = Catalogue.packaged().get(key)
+        known = {"place", "side", "trial", "left", "right", *definition.rows.place}
+        known |= {item.key for item in definition.items} | {scale.key for scale in definition.scales}
+        assert set(re.findall(r"`([a-z0-9_]+)`", here)) <= known
 
 
 def test_every_folder_of_tests_that_is_named_exists() -> None:
