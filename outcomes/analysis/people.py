@@ -84,7 +84,7 @@ def _flow_of(work: Work, series: Any, group: str, members: Any, rows: list[tuple
         inputs=inputs,
     )
     flagged = values["flags"].fillna("").str.contains("unable", regex=False)
-    unable = values.loc[flagged & values["visit"].isin(work.contrast or ()), "participant_id"]
+    unable = values[flagged & values["visit"].isin(list(work.contrast))]["participant_id"]
     if len(unable):
         n = len(set(unable) & both)
         label = f"{series.label}: people analysed who were unable at a compared visit, scored as the measure says"
