@@ -86,7 +86,7 @@ def test_a_value_that_does_not_hold_is_refused_with_its_reason(
     assert reason in refusal.value.reason
 
 
-@pytest.mark.parametrize("key", ["limb_girth", "mas", "psfs", "scim3", "swls", "tenmwt"])
+@pytest.mark.parametrize("key", Catalogue.packaged().keys())
 def test_no_packaged_value_becomes_an_error_of_the_mean_of_both_sides(key: str) -> None:
     definition = Catalogue.packaged().get(key)
     for value in definition.published:
