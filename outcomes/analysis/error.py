@@ -76,65 +76,64 @@ def _matrix(work: Work, series: Series) -> tuple[Any, pd.DataFrame]:
 
 
 def _own_error(work: Work, series: Series) -> UsableError | None:
-    from outcomes.reliability import intraclass_correlations, measurement_error
-
-    role = series.plan.role
-    label = series.label
-    keys = {
-        name: work.key("reliability", name, series)
-        for name in (
-            "icc_1_1",
-            "icc_a_1",
-            "icc_c_1",
-            "icc_1_k",
-            "icc_a_k",
-            "icc_c_k",
-            "standard_error_agreement",
-            "standard_error_consistency",
-            "within_person_standard_deviation",
-            "mdc95",
-            "mdc95_percent",
-        )
-    }
-    unit = series.scale.unit
+    """Write what the repeat tests of a series say and return its error; None where they allow none."""
     try:
         matrix, values = _matrix(work, series)
         if series.ordinal:
             raise DesignError(ORDINAL)
         scores = matrix.complete()
-        iccs = intraclass_correlations(scores, level=work.level)
-        scale: Any = "ratio" if series.scale.level == "ratio" else "interval"
-        error = measurement_error(scores, unit=unit, level=work.level, scale=scale)
+        estimates, degrees_of_freedom = _estimates(work, series, scores)
     except DesignError as refusal:
-        wanted = series.plan.minimal_change == "own" or work.study.protocol.study.design == "test-retest"
-        reason = ORDINAL if series.ordinal else refusal.reason
-        if wanted or series.ordinal:
-            work.record.refuse(keys["mdc95"], reason, label=f"{label}: minimal detectable change", role=role, unit=unit)
+        _refuse_own(work, series, ORDINAL if series.ordinal else refusal.reason)
         return None
     what = _unit_of_analysis(work, series, scores.shape[1])
-    lost = matrix.n_incomplete
-    for name, key in keys.items():
-        estimate: Estimate | None = getattr(iccs if name.startswith("icc") else error, name)
-        if estimate is None:
-            continue
-        work.add(key, estimate, f"{label}: {_LABELS[name]}", role, unit_of_analysis=what, inputs=("people/repeats",))
+    keys = {name: work.key("reliability", name, series) for name in estimates}
+    for name, estimate in estimates.items():
+        label = f"{series.label}: {_LABELS[name]}"
+        work.add(keys[name], estimate, label, series.plan.role, unit_of_analysis=what, inputs=("people/repeats",))
+    words = f"{series.label}: retested people left out as an occasion is missing"
     lost_key = work.key("reliability", "people_incomplete", series)
-    words = f"{label}: retested people left out as an occasion is missing"
-    work.count(lost_key, lost, words, inputs=("people/repeats",))
+    work.count(lost_key, matrix.n_incomplete, words, inputs=("people/repeats",))
     work.people.setdefault("repeats", values.iloc[:0].assign(series=""))
     work.people["repeats"] = _append(work.people["repeats"], values.assign(series=series.name))
-    n = scores.shape[0]
-    mdc, se = error.mdc95.value, error.standard_error_agreement.value
+    mdc, se = estimates["mdc95"].value, estimates["standard_error_agreement"].value
     if not isinstance(mdc, float) or not isinstance(se, float):
         return None
     return UsableError(
         mdc=mdc,
         standard_error=se,
-        degrees_of_freedom=float(error.degrees_of_freedom),
-        source=f"own repeat tests, {n} people, {what}",
+        degrees_of_freedom=degrees_of_freedom,
+        source=f"own repeat tests, {scores.shape[0]} people, {what}",
         inputs=(keys["mdc95"], keys["standard_error_agreement"]),
         caveats=_other_raters(work, series),
     )
+
+
+def _estimates(work: Work, series: Series, scores: Any) -> tuple[dict[str, Estimate], float]:
+    """Return the estimates that `_LABELS` names, without those that are not defined, and the degrees of freedom of the
+    standard error of agreement."""
+    from outcomes.reliability import concordance_correlation, intraclass_correlations, measurement_error
+
+    scale: Any = "ratio" if series.scale.level == "ratio" else "interval"
+    error = measurement_error(scores, unit=series.scale.unit, level=work.level, scale=scale)
+    results: list[Any] = [intraclass_correlations(scores, level=work.level), error]
+    if scores.shape[1] == 2:
+        try:
+            results.append(concordance_correlation(scores, level=work.level))
+        except DesignError as refusal:
+            label = f"{series.label}: {_LABELS['concordance']}"
+            key = work.key("reliability", "concordance", series)
+            work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, unit="1")
+    found = {name: getattr(result, name) for name in _LABELS for result in results if hasattr(result, name)}
+    return {name: one for name, one in found.items() if one is not None}, float(error.degrees_of_freedom)
+
+
+def _refuse_own(work: Work, series: Series, reason: str) -> None:
+    """Write why there is no measurement error, where one was to be expected or a grade can have none."""
+    plan, label = series.plan, f"{series.label}: minimal detectable change"
+    if series.ordinal or plan.minimal_change == "own" or work.study.protocol.study.design == "test-retest":
+        key = work.key("reliability", "mdc95", series)
+        work.record.refuse(key, reason, label=label, role=plan.role, unit=series.scale.unit)
 
 
 def _append(frame: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
@@ -150,12 +149,14 @@ _LABELS = {
     "icc_1_k": "ICC(1,k)",
     "icc_a_k": "ICC(A,k)",
     "icc_c_k": "ICC(C,k)",
+    "concordance": "concordance correlation",
     "standard_error_agreement": "standard error of measurement, agreement",
     "standard_error_consistency": "standard error of measurement, consistency",
     "within_person_standard_deviation": "within-person standard deviation",
     "mdc95": "minimal detectable change, 95 %",
     "mdc95_percent": "minimal detectable change, 95 %, in percent of the mean",
 }
+"""Statistic of the repeat tests, by the name of its field in the result, to its label."""
 
 
 def _unit_of_analysis(work: Work, series: Series, occasions: int) -> str:

@@ -10,7 +10,7 @@ from outcomes.intervals.parametric import (
     t_interval,
     wilson_interval,
 )
-from outcomes.intervals.quantiles import check_level, f_quantile, t_quantile, t_two_sided
+from outcomes.intervals.quantiles import check_level, f_quantile, normal_quantile, t_quantile, t_two_sided
 from outcomes.intervals.ranks import HodgesLehmann, hodges_lehmann, midranks
 from outcomes.intervals.signs import SignFlips, flip_signs
 
@@ -27,6 +27,7 @@ __all__ = [
     "hodges_lehmann",
     "midranks",
     "noncentral_t_interval",
+    "normal_quantile",
     "standard_deviation_interval",
     "t_interval",
     "t_quantile",

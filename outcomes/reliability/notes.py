@@ -16,6 +16,10 @@ METHODS: dict[str, str] = {
     "ICC(2,k)).",
     "icc_c_k": f"ICC(C,k): consistency of the mean of k scores; exact F interval; negative values kept ({_ICC}, there "
     "ICC(3,k)).",
+    "concordance": "Concordance correlation: agreement of two occasions with each other; the product of Pearson's "
+    "correlation and of how near the line of the people lies to that of equal scores; variances with divisor n; "
+    "interval by Fisher's transformation; negative values kept (Lin 1989, Biometrics 45:255; Lin 2000, Biometrics "
+    "56:324).",
     "standard_error_agreement": "Standard error of measurement, agreement: root of variance of occasions plus error "
     "variance of the two-way analysis; a negative variance of occasions counts as 0; chi-square interval, with "
     "Satterthwaite degrees of freedom where the variance of occasions is above 0 (Weir 2005, J Strength Cond Res "

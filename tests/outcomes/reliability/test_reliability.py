@@ -10,7 +10,14 @@ import pandas as pd
 import pytest
 
 from outcomes.errors import DesignError
-from outcomes.reliability import CAVEATS, METHODS, intraclass_correlations, mean_squares, measurement_error
+from outcomes.reliability import (
+    CAVEATS,
+    METHODS,
+    concordance_correlation,
+    intraclass_correlations,
+    mean_squares,
+    measurement_error,
+)
 from outcomes.result import Estimate
 
 FIELDS = ("icc_1_1", "icc_a_1", "icc_c_1", "icc_1_k", "icc_a_k", "icc_c_k")
@@ -50,9 +57,10 @@ def test_pingouin_gives_the_same_values_and_intervals_to_its_two_decimals(n: int
 def test_every_method_and_caveat_has_its_sentence() -> None:
     found = intraclass_correlations(scores(6, 2, 1))
     error = measurement_error(np.abs(scores(6, 2, 1)), unit="cm", scale="ratio")
-    estimates = [getattr(r, name) for r in (found, error) for name in r.__slots__ if name != "reasons"]
+    concordance = concordance_correlation(scores(6, 2, 1))
+    estimates = [getattr(r, name) for r in (found, error, concordance) for name in r.__slots__ if name != "reasons"]
     estimates = [e for e in estimates if isinstance(e, Estimate)]
-    assert len(estimates) == 6 + 8
+    assert len(estimates) == 6 + 8 + 1
     assert {e.method for e in estimates} == set(METHODS)
     assert {c for e in estimates for c in e.caveats} <= set(CAVEATS)
 
@@ -176,3 +184,53 @@ def test_results_say_themselves() -> None:
     assert "cm" in measurement_error(table, unit="cm").summary()
     row = intraclass_correlations(table).to_frame().iloc[0]
     assert row["icc_a_1_low"] < row["icc_a_1"] < row["icc_a_1_high"]
+
+
+def test_concordance_is_pearson_times_bias_and_below_both() -> None:
+    found = concordance_correlation(scores(12, 2, 5) + np.array([0.0, 3.0]))
+    assert found.concordance.value == pytest.approx(found.pearson * found.bias_correction, rel=1e-12)
+    assert found.concordance.interval.low < found.concordance.value < found.concordance.interval.high
+    assert found.concordance.value < found.pearson
+
+
+def test_concordance_of_two_occasions_is_near_the_agreement_correlation() -> None:
+    table = scores(400, 2, 6)
+    agreement = intraclass_correlations(table).icc_a_1
+    assert concordance_correlation(table).concordance.value == pytest.approx(agreement.value, abs=0.002)
+
+
+def test_concordance_is_the_same_in_another_unit_and_order_and_turns_with_the_sign() -> None:
+    table = scores(9, 2, 8)
+    here, there = concordance_correlation(table), concordance_correlation(2.54 * table[:, ::-1])
+    assert there.concordance.value == pytest.approx(here.concordance.value, rel=1e-12)
+    assert there.concordance.interval.low == pytest.approx(here.concordance.interval.low, rel=1e-9)
+    around = table - table.mean(axis=0)
+    turned = concordance_correlation(around * np.array([1.0, -1.0]))
+    assert turned.concordance.value == pytest.approx(-concordance_correlation(around).concordance.value, rel=1e-12)
+
+
+def test_identical_scores_agree_perfectly_without_an_interval() -> None:
+    found = concordance_correlation([[1, 1], [2, 2], [5, 5]])
+    assert (found.concordance.value, found.concordance.interval) == (1.0, None)
+    assert found.concordance.caveats == ("perfect_agreement",)
+
+
+def test_a_line_that_is_no_line_of_equal_scores_is_no_perfect_agreement() -> None:
+    found = concordance_correlation([[1.0, 2.0], [2.0, 4.0], [3.0, 6.0]])
+    assert found.pearson == pytest.approx(1.0)
+    assert found.concordance.value == pytest.approx(8 / 22)  # by hand: 2 * 4/3 / (2/3 + 8/3 + 4)
+    assert found.bias_correction == pytest.approx(8 / 22)
+
+
+@pytest.mark.parametrize(
+    ("table", "reason"),
+    [
+        ([[1, 2], [2, 3]], "at least 3"),
+        ([[1, 2, 3], [2, 3, 4], [5, 6, 8]], "compares two"),
+        ([[1, 2], [2, 2], [3, 2]], "all equal"),
+        ([[1, np.nan], [2, 2], [3, 2]], "missing"),
+    ],
+)
+def test_tables_without_a_concordance_are_refused(table: list, reason: str) -> None:
+    with pytest.raises(DesignError, match=reason):
+        concordance_correlation(table)
