@@ -25,9 +25,6 @@ EXPOSURES: dict[str, tuple[str, str, float, str, str]] = {
 WITHOUT = {"active_minutes": "sessions_without_active_minutes", "work_kj": "sessions_without_work"}
 """Dose to the column that counts delivered sessions whose value is not known."""
 
-FEWEST = 10
-"""With fewer people, dose and change are described only (the association refuses them)."""
-
 POWER = "work is power times time, so it is no dose for a power outcome"
 GROUPS = "groups were trained differently, so what dose and what group go with cannot be told apart"
 
@@ -75,7 +72,7 @@ def _label(series: Series, exposure: str) -> str:
 
 
 def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None:
-    from outcomes.dose_response import between_person_association, rank_association
+    from outcomes.dose_response import FEWEST, between_person_association, rank_association
     from outcomes.dose_response import describe as describe_dose
 
     if len(work.study.protocol.groups) > 1:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING, Any, Literal
 
+from outcomes.analysis.error import ORDINAL
 from outcomes.errors import DesignError
 from outcomes.result import Estimate
 
@@ -227,7 +228,7 @@ def _ranked(
             work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=("people/change",))
     work.record.refuse(
         _key(work, series, group, "mdc95"),
-        "an ordinal grade has no minimal detectable change; the transition table shows who moved",
+        ORDINAL,
         label=f"{series.label}: minimal detectable change",
         role=series.plan.role,
         n_people=len(pairs),

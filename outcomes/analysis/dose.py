@@ -131,6 +131,15 @@ def _against_plan(work: Work, visit: Any, planned: Any, delivered: Any, put: Any
         work.add(key, getattr(intensity, statistic), f"{words}: {label}, up to {visit.label}", inputs=("people/dose",))
 
 
+def _totals(at: pd.DataFrame, sums: list[str]) -> list[float]:
+    """Return the sums of planned and delivered columns, in pairs, each over the people for whom both are known."""
+    totals: list[float] = []
+    for planned, delivered in zip(sums[::2], sums[1::2], strict=True):
+        both = at[[planned, delivered]] if at[planned].isna().all() else at[[planned, delivered]].dropna()
+        totals += [both[planned].sum(min_count=1), both[delivered].sum(min_count=1)]
+    return totals
+
+
 def _tables(work: Work, dose: pd.DataFrame, weeks: pd.DataFrame) -> None:
     from outcomes.dose import session_counts
 
@@ -142,8 +151,7 @@ def _tables(work: Work, dose: pd.DataFrame, weeks: pd.DataFrame) -> None:
     rows = []
     for visit, label in labels.items():
         at = seen[seen["visit"] == visit]
-        totals = [at[column].sum(min_count=1) for column in sums]
-        rows.append((visit, label, len(at), *totals, at["hours_since_last_session"].median()))
+        rows.append((visit, label, len(at), *_totals(at, sums), at["hours_since_last_session"].median()))
     columns = {"visit": "", "label": "", "people": "1", **units, "median_hours_since_last_session": "h"}
     work.record.add_table("dose_by_visit", columns, rows)
     by_week = weeks.groupby("week", sort=True)

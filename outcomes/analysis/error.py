@@ -162,8 +162,7 @@ _LABELS = {
 def _unit_of_analysis(work: Work, series: Series, occasions: int) -> str:
     """Return in words what one value of the error study is: place, side rule, readings, raters."""
     rows = _rows(work, series, "repeats")
-    sides = {"mean": "mean of both sides", "worse": "worse side", "trained": "trained side"}
-    parts = [series.place.replace("_", " "), sides.get(series.sides, series.sides)]
+    parts = [series.place.replace("_", " "), series.side_words]
     readings = _readings(rows, "occasion")
     if readings:
         parts.append(f"{readings} reading{'s' if readings > 1 else ''}")
@@ -228,7 +227,7 @@ def _published_error(work: Work, series: Series) -> UsableError | None:
 
     key = work.key("reliability", "mdc95_published", series)
     label = f"{series.label}: published minimal detectable change"
-    what = {"mean": "mean of both sides", "worse": "worse side"}.get(series.sides, "one value")
+    what = series.side_words if series.sides in ("mean", "worse") else "one value"
     try:
         if series.ordinal:
             raise DesignError(ORDINAL)

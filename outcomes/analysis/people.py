@@ -79,8 +79,8 @@ def _flow_of(work: Work, series: Any, group: str, members: Any, rows: list[tuple
     )
     work.count(
         key("missing_after"),
-        len(have[0] - have[1]),
-        f"{series.label}: people with a first value and no second",
+        len(members) - len(have[1]),
+        f"{series.label}: people without a second value",
         inputs=inputs,
     )
     flagged = values["flags"].fillna("").str.contains("unable", regex=False)

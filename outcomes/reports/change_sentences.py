@@ -10,7 +10,7 @@ from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.wording import Sentence, not_reported, sentence_of
 
-Verdict = Literal["changed", "could not tell", "no larger than error", "not estimable"]
+Verdict = Literal["changed", "could not tell", "not estimable"]
 
 NO_CONTROL = "without a control group the change cannot be told apart from time, recovery or other care"
 SHORT_NO_CONTROL = "Without a control group, time, recovery and other care may explain it."
@@ -29,19 +29,16 @@ def verdict(row: Any, level: float = 0.95) -> Verdict:
     Returns
     -------
     str
-        "changed" where the interval leaves out zero; "no larger than error" where it holds zero and lies within the
-        minimal detectable change; "could not tell" where it holds zero and does not.
+        "changed" where the interval leaves out zero and the P value, where there is one, does not speak against it;
+        "could not tell" otherwise. A mean is never held against the measurement error of one person.
     """
     low, high = row["change_low"], row["change_high"]
     if row["change"] is None and row["p"] is None:
         return "not estimable"
     if low is None or high is None:
         return "changed" if row["p"] is not None and row["p"] < 1 - level else "could not tell"
-    if low > 0 or high < 0:
-        return "changed"
-    if row["mdc"] is not None and -row["mdc"] < low and high < row["mdc"]:
-        return "no larger than error"
-    return "could not tell"
+    beyond = low > 0 or high < 0
+    return "changed" if beyond and (row["p"] is None or row["p"] < 1 - level) else "could not tell"
 
 
 def direction(row: Any, rose: bool) -> str:
@@ -172,13 +169,25 @@ def _beyond(facts: Facts, row: Any) -> Iterator[Sentence]:
     source = fmt.clean(row["mdc_source"], 160)
     alone = error_alone(facts, row)
     text = (
-        f"It was {row['words_better']} by at least the minimal detectable change of {mdc} ({source}) in {good} people "
+        f"It was {row['words_better']} by at least the minimal detectable change, {mdc_words(facts, row)} ({source}), "
+        f"in {good} people "
         f"and {row['words_other']} in {other}{f'; error alone would put {alone} beyond it' if alone else ''}."
     )
     brief = source.partition(",")[0] if source.startswith("own repeat tests") else source
     counts = f"{row['words_better']} in {good}, {row['words_other']} in {other}"
     short = f"Beyond measurement error (MDC {mdc}, {brief}): {counts}{f'; by error alone {alone}' if alone else ''}."
     yield Sentence("people beyond error", "results", text, short=short)
+
+
+def mdc_words(facts: Facts, row: Any) -> str:
+    """Return the minimal detectable change that people are held against, with the interval of the study's own."""
+    places = facts.decimals(row)
+    entry = facts.record.get(f"reliability/{row['measure']}/{row['place']}/all/-/-/mdc95")
+    own = entry is not None and entry.value == row["mdc"] and entry.interval is not None
+    if not own or entry is None or entry.interval is None:
+        return fmt.quantity(row["mdc"], row["unit"], places)
+    ends = entry.interval.low, entry.interval.high
+    return fmt.with_interval(row["mdc"], *ends, row["unit"], places, facts.ci)
 
 
 def error_alone(facts: Facts, row: Any) -> str:
@@ -202,7 +211,7 @@ def _grades(facts: Facts, row: Any) -> Iterator[Sentence]:
     counts = ", ".join(f"{name} in {n}" for name, n in zip(names, shown, strict=True) if n != NOT_SHOWN)
     shift = ""
     if row["change"] is not None:
-        shift = f"; median shift {change_words(facts, row)}"
+        shift = f"; typical shift (Hodges-Lehmann) {change_words(facts, row)}"
     p = _comma(p_words(facts, row)) if shift else ""
     text = f"{name}: grade {counts}, of {row['n']} people{shift}{p}."
     yield Sentence("outcome change", "results", text)
@@ -292,10 +301,9 @@ def _conclude(facts: Facts, row: Any) -> tuple[str, str]:
     if row["level"] == "ordinal" or low is None:
         return (f"{unsure}.",) * 2
     ends = f"{fmt.number(low, facts.decimals(row))} to {fmt.quantity(high, row['unit'], facts.decimals(row))}"
-    if found == "no larger than error":
-        stayed = f"{name} did not change by as much as the measurement error of one person"
-        return f"{stayed}; the interval ({ends}) holds no change.", f"{stayed} ({ends})."
-    return f"{unsure}: the interval ({ends}) holds a fall, no change and a rise.", f"{unsure} ({ends})."
+    if low > 0 or high < 0:
+        return f"{unsure}: the interval ({ends}) leaves out zero, the P value does not.", f"{unsure} ({ends})."
+    return f"{unsure}: the interval ({ends}) includes a fall, no change and a rise.", f"{unsure} ({ends})."
 
 
 def _rose(facts: Facts, row: Any) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from outcomes.reports import format as fmt
-from outcomes.reports.change_sentences import change_words, class_counts, p_words, transitions
+from outcomes.reports.change_sentences import change_words, class_counts, mdc_words, p_words, transitions
 from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.tables import Table
@@ -65,7 +65,8 @@ def outcomes(facts: Facts) -> Table:
     columns += (f"Change ({facts.ci})", "P", "People beyond error (MDC)")
     note = (
         "MDC: minimal detectable change (95%), the smallest change of one person beyond the usual error of the test"
-        f"{_sources(facts)}. Exploratory outcomes are not tested. A grade only ranks: its change is a median shift, "
+        f"{_sources(facts)}. Exploratory outcomes are not tested. A grade only ranks: its change is the "
+        "Hodges-Lehmann shift, "
         f"and people are counted by lower, same and higher grade. {_small_note(facts)}"
     )
     return Table.build("Outcomes", columns, rows, left=(6,), note=note)
@@ -74,7 +75,9 @@ def outcomes(facts: Facts) -> Table:
 def _sources(facts: Facts) -> str:
     """Return where each minimal detectable change comes from."""
     rows = [r for r in [*facts.rows, *facts.others()] if r["mdc"] is not None]
-    found = dict.fromkeys(f"{facts.title_of(r)[0]}: {fmt.clean(r['mdc_source'], 160)}" for r in rows)
+    found = dict.fromkeys(
+        f"{facts.title_of(r)[0]}: {mdc_words(facts, r)}, {fmt.clean(r['mdc_source'], 160)}" for r in rows
+    )
     return f" ({'; '.join(found)})" if found else ""
 
 
@@ -182,7 +185,8 @@ def associations(facts: Facts) -> Table:
             lines.append((name, n, *_slope(facts, row, outcome["unit"] if outcome else "1"), _rank(row)))
     columns = ("Change and dose", "n", f"Slope ({facts.ci})", "P", "Leaving one person out", "Rank association")
     note = (
-        "Between persons, given the first value. A grade only ranks. An association; what was not "
+        "Between persons, given the first value. A grade only ranks. P values are not adjusted for the "
+        "number of associations. An association; what was not "
         "measured may explain it."
     )
     return Table.build("Association of delivered dose with change", columns, lines, note=note)

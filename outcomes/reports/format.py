@@ -50,8 +50,8 @@ def decimals_for(width: float | None, fallback: int = 1) -> int:
 
 
 def decimals_of_interval(low: float, high: float, at_least: int | None = None) -> int:
-    """Return the decimals of an interval: two digits of its width, or `at_least`, and one or two more where an interval
-    that leaves out zero would else print an end as zero.
+    """Return the decimals of an interval: two digits of its width, or `at_least`, and one or two more where an end that
+    is not zero would else print as zero, so that a reader sees on which side of zero it lies.
 
     Examples
     --------
@@ -60,7 +60,7 @@ def decimals_of_interval(low: float, high: float, at_least: int | None = None) -
     """
     places = decimals_for(high - low) if at_least is None else at_least
     ends = [end for end in (low, high) if math.isfinite(end)]
-    while low * high > 0 and places < MOST_DECIMALS and any(float(f"{end:.{places}f}") == 0 for end in ends):
+    while places < MOST_DECIMALS and any(end != 0 and float(f"{end:.{places}f}") == 0 for end in ends):
         places += 1
     return places
 

@@ -206,8 +206,11 @@ def dose(facts: Facts) -> Iterator[Sentence]:
         why = f"{entry.reason}; " if entry is not None and entry.reason else ""
         yield not_reported("delivered training", "results", f"{why}the table sessions")
         return
-    text = f"Delivered up to {facts.visit_label(after)}: {'; '.join(found)}."
-    yield Sentence("delivered training", "results", text, short=f"Delivered: {'; '.join(found[:2])}.")
+    entry = facts.record.get(f"dose/-/-/all/{after}/sessions/delivered_sum")
+    people = "" if entry is None else f" by the {fmt.counted(entry.n_people, 'person', 'people')} seen then"
+    text = f"Delivered up to {facts.visit_label(after)}{people}: {'; '.join(found)}."
+    brief = "" if entry is None else f" ({fmt.counted(entry.n_people, 'person', 'people')})"
+    yield Sentence("delivered training", "results", text, short=f"Delivered{brief}: {'; '.join(found[:2])}.")
 
 
 def _sessions(facts: Facts, visit: str) -> str:

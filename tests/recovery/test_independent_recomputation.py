@@ -124,7 +124,7 @@ def flow(data: Recomputed, name: str) -> Expected:
     first = {n for n in data.people if (n, BEFORE) in values}
     return {
         f"{key}/missing_before value": len(data.people) - len(first),
-        f"{key}/missing_after value": sum((n, AFTER) not in values for n in first),
+        f"{key}/missing_after value": sum((n, AFTER) not in values for n in data.people),
     }
 
 

@@ -72,9 +72,17 @@ def test_a_wide_interval_with_zero_could_not_tell(builder):
     assert "P = 0.70" in text
 
 
-def test_a_narrow_interval_with_zero_is_a_plain_null(builder):
+def test_a_narrow_interval_with_zero_is_told_as_plainly(builder):
     record = builder().girth(change=0.1, change_low=-0.2, change_high=0.4, p=0.6).build()
-    assert "did not change by as much as the measurement error" in all_text(Facts(record))
+    text = all_text(Facts(record))
+    assert "the interval (−0.2 to 0.4 cm) includes a fall, no change and a rise" in text
+    assert "measurement error of one person" not in text
+
+
+def test_a_p_value_above_alpha_is_no_change_even_where_the_interval_leaves_out_zero(builder):
+    record = builder().girth(change=2.0, change_low=0.1, change_high=3.9, p=0.06).build()
+    assert "could not tell whether Limb girth (mid thigh) changed: the interval" in all_text(Facts(record))
+    assert "leaves out zero, the P value does not" in all_text(Facts(record))
 
 
 def test_people_are_held_against_the_error_and_the_mean_is_not(builder):
