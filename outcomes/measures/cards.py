@@ -34,7 +34,7 @@ def listing(catalogue: Catalogue, word: str | None = None) -> list[dict[str, str
     Examples
     --------
     >>> from outcomes.measures import Catalogue
-    >>> [row["key"] for row in listing(Catalogue.packaged(), "spasticity")]
+    >>> [row["key"] for row in listing(Catalogue.packaged(), "Modified Ashworth")]
     ['mas']
     """
     rows = []
@@ -152,6 +152,8 @@ def _item(definition: Definition, item: Item) -> str:
         text += f"; {place} usually {span(limits, item.unit)}"
     if item.default is not None:
         text += f"; {item.default:g} {printed_unit(item.unit)} where not given".rstrip()
+    if item.left_out_if is not None:
+        text += f"; may be left out where {' or '.join(item.left_out_if) or 'never'}".replace("where never", "never")
     if item.asked_if is not None:
         text += f"; asked only if {item.asked_if}"
     return text
@@ -171,13 +173,13 @@ def _rule(definition: Definition, scale: Scale) -> str:
     words = {
         "value": f"the number of {names}",
         "recode": f"{names} recoded: " + ", ".join(f"{code} = {number:g}" for code, number in scale.recode.items()),
-        "sum": f"sum of {names}",
+        "sum": f"sum of {', '.join(_counted(scale))}",
         "mean": f"mean of {names}",
         "trials": f"{names}",
         "ratio": " / ".join(parts),
     }
     text = words[scale.rule]
-    if scale.rule in ("trials", "ratio") and definition.rows.trial is not None:
+    if scale.items and scale.rule in ("trials", "ratio") and definition.rows.trial is not None:
         how = scale.combine or definition.rows.combine
         on = scale.combine_on or definition.rows.combine_on
         text = f"{how} of the readings: {text}" if on == "readings" else f"{text} of each reading, then their {how}"
@@ -186,7 +188,19 @@ def _rule(definition: Definition, scale: Scale) -> str:
     return text
 
 
+def _counted(scale: Scale) -> list[str]:
+    """Return the parts of a sum with what each is multiplied by."""
+    parts = list(scale.items or scale.scales)
+    if scale.times:
+        parts = [f"{part} x {factor}" for part, factor in zip(parts, scale.times, strict=True)]
+    if scale.weights:
+        parts = [f"{weight:g} x {part}" for part, weight in zip(parts, scale.weights, strict=True)]
+    return parts
+
+
 def _missing(scale: Scale) -> str:
+    if scale.withheld:
+        return f"NO SCORE IS FORMED: {scale.withheld}"
     if scale.missing == "no score":
         text = "a missing answer leaves no score"
     else:

@@ -142,13 +142,40 @@ def _scale(definition: Definition, i: int, scale: Scale, sound: set[str]) -> Ite
     for key in scale.scales:
         if key not in earlier:
             yield ("scales",), _unknown(key, earlier, "scale above")
+    known_factors, what = (earlier, "scale above") if scale.scales else (list(answers), "item")
+    for key in scale.times:
+        if key not in known_factors:
+            yield ("times",), _unknown(key, known_factors, what)
     if bool(scale.items) == bool(scale.scales):
         yield (), "one of items and scales is required"
-    elif scale.rule and answers.keys() >= set(scale.items) and sound >= set(scale.scales):
+    elif scale.rule and _all_there(scale, answers, sound):
         sound.add(scale.key)
+        yield from _factors(scale)
         yield from _rule(definition, scale)
         yield from _missing(scale)
         yield from _scale_range(definition, scale)
+
+
+def _all_there(scale: Scale, answers: Iterable[str], sound: set[str]) -> bool:
+    """Whether everything that a scale is formed from exists and is sound."""
+    if scale.scales:
+        return sound >= {*scale.scales, *scale.times}
+    return {*answers} >= {*scale.items, *scale.times}
+
+
+def _factors(scale: Scale) -> Iterator[Found]:
+    """Yield what is wrong with the numbers, or items, that the parts of a sum are multiplied by."""
+    count = len(scale.items or scale.scales)
+    for name in ("weights", "times"):
+        given = len(getattr(scale, name))
+        if given and scale.rule != "sum":
+            yield (name,), "is for the rule sum"
+        elif given and given != count:
+            yield (name,), f"{given} for {count} items or scales"
+        elif given and scale.missing != "no score":
+            yield (name,), f"'{scale.missing}' is for a plain sum"
+    if 0 in scale.weights:
+        yield ("weights",), "0 leaves a part out: do not name it"
 
 
 def _rule(definition: Definition, scale: Scale) -> Iterator[Found]:
@@ -157,7 +184,7 @@ def _rule(definition: Definition, scale: Scale) -> Iterator[Found]:
     if count != needed:
         yield ("rule",), f"{rule} needs {needed} item{'s' if needed > 1 else ''}; found {count}"
         return
-    if scale.scales and rule not in ("value", "sum", "mean"):
+    if scale.scales and rule not in ("value", "sum", "mean", "ratio"):
         yield ("rule",), f"{rule} is formed from items, not from scales"
         return
     if rule == "trials" and trial is None:
@@ -165,18 +192,18 @@ def _rule(definition: Definition, scale: Scale) -> Iterator[Found]:
     if trial is not None and scale.items and rule not in ("trials", "ratio"):
         yield ("rule",), f"a measure with trials is formed by 'trials' or 'ratio', not by '{rule}'"
     combine = scale.combine or definition.rows.combine
-    if trial is not None and trial.max > 1 and rule in ("trials", "ratio") and not combine:
+    if trial is not None and trial.max > 1 and rule in ("trials", "ratio") and scale.items and not combine:
         yield ("combine",), "several readings need rows.combine or combine here"
-    if (scale.combine or scale.combine_on) and (trial is None or rule not in ("trials", "ratio")):
+    if (scale.combine or scale.combine_on) and (trial is None or scale.scales or rule not in ("trials", "ratio")):
         yield ("combine",), "only for a scale of several readings"
-    if combine == "best" and scale.better == "none" and rule in ("trials", "ratio"):
+    if combine == "best" and scale.better == "none" and scale.items and rule in ("trials", "ratio"):
         yield ("better",), "the best of several readings needs better = higher or lower"
     if (rule == "recode") != bool(scale.recode):
         yield ("recode",), 'rule = "recode" and recode = { code = number } belong together'
     elif rule == "recode" and set(scale.recode) != set(definition.item(scale.items[0]).codes):
         codes = ", ".join(definition.item(scale.items[0]).codes) or "none"
         yield ("recode",), f"expected every code of {scale.items[0]} ({codes}) and no other"
-    if rule == "ratio":
+    if rule == "ratio" and scale.items:
         item = definition.item(scale.items[1])
         if not item.range or item.range[0] <= 0:
             yield ("items",), f"{item.key} is divided by, so it needs a range above 0"

@@ -143,7 +143,7 @@ def evaluate(definition: Definition, answers: Answers) -> dict[str, Scored]:
         elif scale.rule in ("trials", "ratio"):
             scored = _of_readings(definition, scale, asked, answers)
         else:
-            scored = _of_items(definition, scale, asked)
+            scored = _of_items(definition, scale, asked, answers)
         _finish(definition, scale, scored, asked, answers)
         scales[scale.key] = scored
     return scales
@@ -154,12 +154,19 @@ def _positions(definition: Definition, items: tuple[str, ...]) -> list[int]:
     return [keys.index(item) for item in items]
 
 
-def _of_items(definition: Definition, scale: Scale, asked: Asked) -> Scored:
+def _of_items(definition: Definition, scale: Scale, asked: Asked, answers: Answers) -> Scored:
     rows = _positions(definition, scale.items)
     parts = [asked.value[i, 0] for i in rows]
     if scale.rule == "recode":
         parts = [_recoded(definition.item(scale.items[0]), scale, parts[0])]
+    factors = _positions(definition, scale.times)
+    parts = _weighted(scale, parts, [asked.value[i, 0] for i in factors])
     total, answered = added(parts, leave_out=scale.missing != "no score")
+    if scale.missing != "no score":
+        total[_not_left_out(definition, rows, asked, answers).any(axis=0)] = np.nan
+    if factors:
+        rows = list(dict.fromkeys((*rows, *factors)))
+        answered = _answered(asked, rows)
     expected = np.full(len(total), len(rows), dtype=np.intp)
     for i in rows:
         if definition.answers[i].asked_if is not None:
@@ -167,6 +174,26 @@ def _of_items(definition: Definition, scale: Scale, asked: Asked) -> Scored:
     scored = Scored(total, answered, expected)
     _allow_missing(scale, scored, len(rows))
     return scored
+
+
+def _weighted(scale: Scale, parts: list[Floats], factors: list[Floats]) -> list[Floats]:
+    """Return the parts of a sum, each times its own factor and its weight."""
+    if factors:
+        parts = [part * factor for part, factor in zip(parts, factors, strict=True)]
+    if scale.weights:
+        parts = [part * weight for part, weight in zip(parts, scale.weights, strict=True)]
+    return parts
+
+
+def _not_left_out(definition: Definition, rows: list[int], asked: Asked, answers: Answers) -> Flags:
+    """Return which items have no answer although the missing rule may not leave them out."""
+    out = np.zeros((len(rows), asked.value.shape[2]), dtype=bool)
+    for row, i in zip(out, rows, strict=True):
+        allowed = definition.answers[i].left_out_if
+        if allowed is not None:
+            codes = [1 + ABSENT_WORDS.index(word) for word in allowed]
+            row[:] = np.isnan(asked.value[i, 0]) & ~np.isin(answers.absent[i, 0], codes)
+    return out
 
 
 def added(parts: list[Floats], *, leave_out: bool = True) -> tuple[Floats, NDArray[np.integer]]:
@@ -209,18 +236,22 @@ def _allow_missing(scale: Scale, scored: Scored, n: int) -> None:
     elif scale.missing == "mean of answered":
         part = enough & ~complete
         scored.value[part] = scored.value[part] / scored.answered[part] * n
-    scored.marks.append((enough & ~complete, "items missing"))
+    scored.marks.append((enough & ~complete & ~np.isnan(scored.value), "items missing"))
 
 
 def _of_scales(definition: Definition, scale: Scale, scales: dict[str, Scored], asked: Asked) -> Scored:
-    parts = [scales[name].value for name in scale.scales]
+    parts = _weighted(
+        scale, [scales[name].value for name in scale.scales], [scales[name].value for name in scale.times]
+    )
+    if scale.rule == "ratio":
+        parts = [np.divide(parts[0], parts[1], out=np.full(len(parts[0]), np.nan), where=parts[1] > 0)]
     total, there = added(parts, leave_out=scale.missing != "no score")
     scored = Scored(total, there, np.full(len(total), len(scale.scales), dtype=np.intp))
     _allow_missing(scale, scored, len(scale.scales))
     rows = _positions(definition, tuple(item.key for item in definition.items_of(scale)))
     scored.answered = _answered(asked, rows)
     scored.expected = (~asked.not_asked[rows]).sum(axis=0)
-    for name in scale.scales:
+    for name in (*scale.scales, *scale.times):
         scored.marks += scales[name].marks
     return scored
 
@@ -310,10 +341,10 @@ def _mark_readings(
 
 
 def _finish(definition: Definition, scale: Scale, scored: Scored, asked: Asked, answers: Answers) -> None:
-    """Apply factor and offset, the range of the scale, and the score of a person who was unable."""
+    """Apply factor and offset, the range of the scale, and the score of a person who was unable; or withhold it."""
     if (scale.factor, scale.offset) != (1.0, 0.0):
         scored.value = scored.value * scale.factor + scale.offset
-    if scale.range is not None and scale.rule != "sum":
+    if scale.range is not None and (scale.rule != "sum" or scale.weights or scale.times):
         out = (scored.value < scale.range[0] - SLACK) | (scored.value > scale.range[1] + SLACK)
         if out.any():
             scored.outside = np.where(out, scored.value, np.nan)
@@ -324,3 +355,6 @@ def _finish(definition: Definition, scale: Scale, scored: Scored, asked: Asked, 
         unable = (none & (answers.absent[rows] == UNABLE).any(axis=1)).any(axis=0) & np.isnan(scored.value)
         scored.value[unable] = scale.unable
         scored.marks.append((unable, "unable"))
+    if scale.withheld:
+        scored.value = np.full(len(scored.value), np.nan)
+        scored.outside, scored.marks = None, []

@@ -31,18 +31,27 @@ def attainable(definition: Definition, scale: Scale) -> tuple[float, ...] | None
 def _raw(definition: Definition, scale: Scale) -> set[float] | None:
     if scale.rule not in ("value", "recode", "sum") or (scale.rule == "sum" and scale.missing != "no score"):
         return None
-    parts: list[set[float]] = [set(item_values(definition, scale, item).values()) for item in scale.items]
-    for name in scale.scales:
-        levels = attainable(definition, definition.scale(name))
-        parts.append(set(levels or ()))
+    parts = _values_of(definition, scale, scale.items or scale.scales)
     if not parts or not all(parts):
         return None
+    if scale.times:
+        factors = _values_of(definition, scale, scale.times)
+        parts = [{a * b for a in part for b in by} for part, by in zip(parts, factors, strict=True)]
+    if scale.weights:
+        parts = [{value * weight for value in part} for part, weight in zip(parts, scale.weights, strict=True)]
     sums = {0.0}
     for part in sorted(parts, key=len):
         sums = {a + b for a in sums for b in part}
         if len(sums) > MOST_LEVELS:
             return None
     return sums
+
+
+def _values_of(definition: Definition, scale: Scale, names: tuple[str, ...]) -> list[set[float]]:
+    """Return the values that each item, or each scale, of `scale` can take; empty where there is no list of them."""
+    if scale.items:
+        return [set(item_values(definition, scale, item).values()) for item in names]
+    return [set(attainable(definition, definition.scale(name)) or ()) for name in names]
 
 
 def names_of(definition: Definition, scale: Scale) -> tuple[str, ...]:

@@ -13,13 +13,12 @@ from typing import Any
 from outcomes.errors import DefinitionError, Problem, near_word
 from outcomes.files import sha256
 from outcomes.measures.checking import problems_of
+from outcomes.measures.fields import FIELDS, Field
 from outcomes.measures.schema import (
-    FIELDS,
     Band,
     Condition,
     Definition,
     Example,
-    Field,
     Item,
     PublishedValue,
     Rows,
@@ -156,6 +155,12 @@ class _Reader:
             known = ", ".join(field.words)
             self.add(path, f"found '{found}', expected one of {known}{near_word(str(found), field.words)}")
             return None
+        for word in value if field.kind == "words" and value else ():
+            if word not in field.words:
+                self.add(
+                    path, f"found '{word}', expected some of {', '.join(field.words)}{near_word(word, field.words)}"
+                )
+                return None
         if value is None:
             self.add(path, f"found {_said(found)}, expected {_EXPECTED[field.kind]}: {field.about}")
         return value
@@ -190,6 +195,11 @@ def _number(value: Any) -> float | None:
 def _finite(value: Any) -> float | None:
     number = _number(value)
     return number if number is not None and math.isfinite(number) else None
+
+
+def _numbers(value: Any) -> tuple[float, ...] | None:
+    found = [_finite(one) for one in value] if isinstance(value, list) else []
+    return tuple(one for one in found if one is not None) if found and None not in found else None
 
 
 def _count(value: Any) -> int | None:
@@ -246,10 +256,12 @@ _READ: dict[str, Any] = {
     "text": _text,
     "texts": _texts,
     "number": _finite,
+    "numbers": _numbers,
     "count": _count,
     "flag": lambda value: value if isinstance(value, bool) else None,
     "range": _range,
     "word": _text,
+    "words": _keys,
     "codes": _codes,
     "table": lambda value: value if isinstance(value, dict) else None,
     "tables": lambda value: value,  # looked into by _Reader.tables
@@ -262,10 +274,12 @@ _EXPECTED = {
     "text": "text",
     "texts": "a list of texts",
     "number": "a number",
+    "numbers": "a list of numbers",
     "count": "a whole number from 1",
     "flag": "true or false",
     "range": "[low, high] with low not above high",
     "word": "a word",
+    "words": "a list of different words",
     "codes": "codes: { code = number, ... }, or a list of different whole numbers",
     "table": "a table",
     "value": "a number, [low, high] or text",

@@ -52,7 +52,9 @@ def _reasons(
 ) -> NDArray[np.object_]:
     out = np.full(len(scored.value), "", dtype=object)
     people = np.flatnonzero(np.isnan(scored.value))
-    if not len(people):
+    if scale.withheld:
+        out[people] = f"withheld: {scale.withheld}"
+    if not len(people) or scale.withheld:
         return out
     items = definition.items_of(scale)
     position = {item.key: i for i, item in enumerate(definition.answers)}
@@ -112,14 +114,25 @@ def _text(definition: Definition, scale: Scale, items: tuple[Item, ...], row: ND
     if unnumbered:
         parts.append("a reading without its number beside numbered ones")
     if scale.missing != "no score":
-        few = f"{int(answered)} of {len(items)} items answered, at least {scale.at_least} needed"
-        parts.append(f"fewer than {scale.at_least} scales have a value" if scale.scales else few)
-        return "; ".join(parts)
+        return "; ".join(parts + _too_few(scale, items, states, int(answered)))
     parts += _absences(items, states)
     if not parts:
         few = f"fewer than {trial.min} readings" if trial is not None and scale.rule == "trials" else ""
+        few = f"{' or '.join((*scale.scales, *scale.times))} has no score" if scale.scales else few
         parts.append(few or "no reading has all its items")
     return "; ".join(parts)
+
+
+def _too_few(scale: Scale, items: tuple[Item, ...], states: list[int], answered: int) -> list[str]:
+    """Return what a missing rule lacks: items that it may not leave out, else enough of them."""
+    if scale.scales:
+        return [f"fewer than {scale.at_least} scales have a value"]
+    lacking = [
+        state if item.left_out_if is not None and not (state > 0 and ABSENT_WORDS[state - 1] in item.left_out_if) else 0
+        for item, state in zip(items, states, strict=True)
+    ]
+    few = f"{answered} of {len(items)} items answered, at least {scale.at_least} needed"
+    return _absences(items, lacking) or [few]
 
 
 def _absences(items: tuple[Item, ...], states: list[int]) -> list[str]:

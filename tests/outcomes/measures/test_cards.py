@@ -52,7 +52,7 @@ def test_the_card_says_when_an_item_is_asked() -> None:
 def test_the_list_holds_every_measure_or_those_with_a_word() -> None:
     catalogue = Catalogue.packaged()
     assert [row["key"] for row in listing(catalogue)] == list(catalogue.keys())
-    assert [row["key"] for row in listing(catalogue, "walking speed")] == ["tenmwt"]
+    assert "tenmwt" in [row["key"] for row in listing(catalogue, "walking speed")]
     assert "swls" in [row["key"] for row in listing(catalogue, "Quality_of life")]
     assert listing(catalogue, "no such word") == []
     assert all(all(row.values()) for row in listing(catalogue))

@@ -10,7 +10,8 @@ import pytest
 from outcomes.errors import DataError
 from outcomes.measures import Catalogue, Definition, score, score_table
 from outcomes.measures.checking import OF_ERROR
-from outcomes.measures.schema import STATUSES, Example
+from outcomes.measures.fields import STATUSES
+from outcomes.measures.schema import Example
 
 EXAMPLES = [
     pytest.param(definition, example, id=f"{definition.key}-{number}")

@@ -343,3 +343,91 @@ def test_codes_that_are_not_all_whole_numbers_in_a_row_are_checked_too(define: D
     assert score_sets(form, {"a": [0, 1.5, 300, np.nan]})["total"][:3].tolist() == [0, 1.5, 300]
     with pytest.raises(DataError, match="found '1 in set 1'"):
         score_sets(form, {"a": [1]})
+
+
+NUMBERS = """
+[[items]]
+keys = ["x", "y", "z"]
+range = [0.5, 100]
+"""
+
+
+def test_a_sum_counts_its_parts_with_their_weights_and_has_a_range(define: Define) -> None:
+    parts = 'items = ["x", "y"]\nweights = [1, -1]\nrange = [0, 50]'
+    form = define(NUMBERS + scale("gap", "sum", parts, main=True))
+    assert score(form, {"x": 9, "y": 2.5})["gap"] == 6.5
+    assert score(form, {"x": 2, "y": 3}).reasons["gap"] == "-1 points is outside 0 to 50 points"
+    assert score(form, {"x": 2}).reasons["gap"] == "item y missing"
+
+
+def test_the_values_of_a_weighted_sum_of_codes_are_known(define: Define) -> None:
+    parts = 'items = ["a", "b"]\nweights = [1, 4]\nrange = [0, 15]'
+    form = define(ITEMS + scale("both", "sum", parts, main=True))
+    assert form.levels("both") == tuple(range(16))
+    assert score(form, {"a": 2, "b": 3})["both"] == 14
+
+
+def test_a_sum_of_products_multiplies_one_by_one(define: Define) -> None:
+    parts = 'items = ["a", "b"]\ntimes = ["c", "d"]\nrange = [0, 18]'
+    form = define(ITEMS + scale("both", "sum", parts, main=True))
+    scored = score(form, {"a": 1, "b": 2, "c": 3, "d": 2})
+    assert (scored["both"], scored.items_answered["both"], scored.items_expected["both"]) == (7, 4, 4)
+    scored = score(form, {"a": 1, "b": 2, "c": 3})
+    assert (scored.reasons["both"], scored.items_answered["both"]) == ("item d missing", 3)
+    assert form.levels("both") == tuple(sorted({a + b for a in (0, 1, 2, 3, 4, 6, 9) for b in (0, 1, 2, 3, 4, 6, 9)}))
+
+
+def test_a_ratio_of_scales_needs_a_part_above_zero_below_the_line(define: Define) -> None:
+    form = define(
+        NUMBERS
+        + scale("top", "sum", 'items = ["x", "z"]\nweights = [1, -1]')
+        + scale("bottom", "sum", 'items = ["y", "z"]\nweights = [1, -1]')
+        + scale("share", "ratio", 'scales = ["top", "bottom"]', "factor = 100", main=True)
+    )
+    assert score(form, {"x": 9, "y": 11, "z": 1})["share"] == 80
+    assert score(form, {"x": 9, "y": 1, "z": 1}).reasons["share"] == "top or bottom has no score"
+    assert score(form, {"x": 9, "y": 0.5, "z": 1}).reasons["share"] == "top or bottom has no score"
+    assert score(form, {"x": 9, "z": 1}).reasons["share"] == "item y missing"
+
+
+@pytest.mark.parametrize(
+    ("absent", "value", "reason"),
+    [
+        ({"d": "not_tested"}, 6, ""),
+        ({}, None, "item d missing"),
+        ({"d": "refused"}, None, "item d refused"),
+        ({"a": "not_tested", "d": "not_tested"}, None, "item a not tested"),
+    ],
+)
+def test_an_item_is_left_out_only_for_the_reasons_that_it_names(
+    define: Define, absent: dict[str, str], value: float | None, reason: str
+) -> None:
+    items = """
+[[items]]
+keys = ["a", "b", "c"]
+codes = [0, 1, 2, 3]
+left_out_if = []
+
+[[items]]
+key = "d"
+codes = [0, 1, 2, 3]
+left_out_if = ["not_tested"]
+"""
+    form = define(items + scale("total", "sum", ALL, 'missing = "sum of answered"', main=True))
+    answers = {key: number for key, number in {"a": 1, "b": 2, "c": 3}.items() if key not in absent}
+    scored = score(form, answers, absent=absent)
+    assert (scored["total"], scored.reasons.get("total", "")) == (value, reason)
+    assert scored.flags["total"] == (("items missing",) if value is not None else ())
+
+
+def test_a_withheld_scale_gives_its_reason_and_never_a_number(define: Define) -> None:
+    more = 'withheld = "the weights are from memory"'
+    body = ITEMS + scale("total", "sum", ALL, more, main=True) + scale("first", "value", 'items = ["a"]')
+    form = define(body)
+    scored = score(form, {"a": 1, "b": 2, "c": 3, "d": 0})
+    assert (scored["total"], scored["first"]) == (None, 1)
+    assert scored.reasons == {"total": "withheld: the weights are from memory"}
+    assert scored.flags["total"] == ()
+    sets = score_sets(form, {key: np.array([1.0]) for key in "abcd"})
+    assert np.isnan(sets["total"]).all()
+    assert sets["first"].tolist() == [1]

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from outcomes.errors import DefinitionError
+from outcomes.measures.fields import FIELDS
 from outcomes.measures.loading import parse_definition, read_definition
-from outcomes.measures.schema import FIELDS
 
 FORM = """\
 key = "form"
@@ -173,6 +173,22 @@ BAD = [
     ('rule = "sum"', 'rule = "ratio"', "scales[0].items: b is divided by, so it needs a range above 0"),
     ('rule = "sum"', 'rule = "sum"\ncombine = "best"', "scales[0].combine: only for a scale of several readings"),
     ('rule = "sum"', 'rule = "sum"\nfactor = 0', "scales[0].factor: 0 makes every score the same"),
+    ('rule = "sum"', 'rule = "sum"\nweights = [1]', "scales[0].weights: 1 for 2 items or scales"),
+    ('rule = "sum"', 'rule = "sum"\nweights = [1, 0]', "scales[0].weights: 0 leaves a part out: do not name it"),
+    ('rule = "sum"', 'rule = "sum"\nweights = ["a"]', "scales[0].weights: found a list, expected a list of numbers"),
+    ('rule = "sum"', 'rule = "mean"\nweights = [1, 2]', "scales[0].weights: is for the rule sum"),
+    ('rule = "sum"', 'rule = "sum"\ntimes = ["a", "bb"]', "scales[0].times: no item 'bb'; did you mean 'b'?"),
+    ('rule = "sum"', 'rule = "sum"\nwithheld = 1', "scales[0].withheld: found the number 1, expected text"),
+    (
+        'rule = "sum"',
+        'rule = "sum"\nweights = [1, 1]\nmissing = "sum of answered"',
+        "scales[0].weights: 'sum of answered' is for a plain sum",
+    ),
+    (
+        "codes = [1, 2, 3]",
+        'codes = [1, 2, 3]\nleft_out_if = ["not_testd"]',
+        "items[1].left_out_if: found 'not_testd', expected some of unable, refused, not_tested",
+    ),
     ('rule = "sum"', 'rule = "sum"\nunable = 9', "scales[0].range: 1 to 5, but its codes give 1 to 9"),
     (
         'rule = "sum"',
