@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from outcomes.dose_response.between import (
+    FEWEST,
     BetweenPersonAssociation,
     RankAssociation,
     between_person_association,
@@ -14,6 +15,7 @@ from outcomes.dose_response.notes import CAVEATS, METHODS
 
 __all__ = [
     "CAVEATS",
+    "FEWEST",
     "METHODS",
     "BetweenPersonAssociation",
     "DoseDescription",

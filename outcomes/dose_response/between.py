@@ -14,6 +14,9 @@ from outcomes.intervals import check_level, correlation_interval, midranks, t_qu
 from outcomes.matrices import Vector, all_equal, finite_vector
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
+FEWEST = 10
+"""People with whom an association is looked for; fewer are described only (common practice, no source)."""
+
 _FREEDMAN_LANE = "Freedman & Lane (1983) J Bus Econ Stat 1:292"
 
 
@@ -98,7 +101,7 @@ def between_person_association(
     level: float = 0.95,
     rng: np.random.Generator,
     resamples: int = 9_999,
-    min_people: int = 10,
+    min_people: int = FEWEST,
 ) -> BetweenPersonAssociation:
     """Slope of change on dose between persons, the first value held constant.
 
@@ -188,7 +191,7 @@ def rank_association(
     level: float = 0.95,
     rng: np.random.Generator,
     resamples: int = 9_999,
-    min_people: int = 10,
+    min_people: int = FEWEST,
 ) -> RankAssociation:
     """Partial rank correlation of dose and change given the first value: the association of an ordinal outcome.
 

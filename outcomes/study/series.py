@@ -57,16 +57,20 @@ class Series:
         return f"{self.measure_part}/{self.place_part}"
 
     @property
+    def side_words(self) -> str:
+        """What one value is, in words, of a measure with sides, such as "mean of both sides"; empty for any other."""
+        if self.sides in ("left", "right"):
+            return f"{self.sides} side"
+        return {"mean": "mean of both sides", "worse": "worse side", "trained": "trained side"}.get(self.sides, "")
+
+    @property
     def label(self) -> str:
         """What a reader calls it."""
         title = self.definition.title
         if len(self.definition.scales) > 1:
             title += f", {self.scale.key.replace('_', ' ')}"
         where = self.place.replace("_", " ")
-        side = {"mean": "mean of both sides", "worse": "worse side", "trained": "trained side"}.get(
-            self.sides, f"{self.sides} side" if self.sides in ("left", "right") else ""
-        )
-        extra = ", ".join(part for part in (where, side) if part)
+        extra = ", ".join(part for part in (where, self.side_words) if part)
         return f"{title} ({extra})" if extra else title
 
     @property
