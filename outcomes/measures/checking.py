@@ -149,8 +149,11 @@ def _scale(definition: Definition, i: int, scale: Scale, sound: set[str]) -> Ite
     if bool(scale.items) == bool(scale.scales):
         yield (), "one of items and scales is required"
     elif scale.rule and _all_there(scale, answers, sound):
+        wrong = list(_factors(scale))
+        yield from wrong
+        if wrong:
+            return
         sound.add(scale.key)
-        yield from _factors(scale)
         yield from _rule(definition, scale)
         yield from _missing(scale)
         yield from _scale_range(definition, scale)
