@@ -40,18 +40,21 @@ def printable(value: object, width: int = PRINTED_VALUE) -> str:
     return text if len(text) <= width else text[: width - 1] + "…"
 
 
-def near_word(word: str, known: Iterable[str]) -> str:
-    """Return ``"; did you mean 'x'?"`` for the known word nearest to `word`, or an empty text.
+def near_word(word: str, known: Iterable[str], cutoff: float = 0.6) -> str:
+    """Return ``"; did you mean 'x'?"`` for the known word nearest to `word`, whatever its case, or an empty text.
 
     Examples
     --------
     >>> near_word("alhpa", ["alpha", "seed"])
     "; did you mean 'alpha'?"
+    >>> near_word("MAS", ["mas", "psfs"])
+    "; did you mean 'mas'?"
     """
     from difflib import get_close_matches
 
-    close = get_close_matches(word, sorted(known), n=1, cutoff=0.6)
-    return f"; did you mean '{close[0]}'?" if close else ""
+    plain = {other.casefold(): other for other in sorted(known, reverse=True)}
+    close = get_close_matches(word.casefold(), sorted(plain), n=1, cutoff=cutoff)
+    return f"; did you mean '{plain[close[0]]}'?" if close else ""
 
 
 class OutcomesError(Exception):
