@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
+from outcomes.errors import near_word
 from outcomes.intake.drafts import Feed
 from outcomes.intake.entry_workbook import README_SHEET
 from outcomes.intake.headings import SheetPlan
@@ -39,9 +39,16 @@ class Plan:
 
 
 def plan_feeds(
-    sheets: Sequence[Sheet], mappings: Sequence[HeadingRule], catalogue: Catalogue, found: Collector
+    sheets: Sequence[Sheet],
+    mappings: Sequence[HeadingRule],
+    catalogue: Catalogue,
+    found: Collector,
+    refused: Collection[str] = (),
 ) -> Plan:
-    """Return how the sheets feed the tables; what cannot be settled is refused."""
+    """Return how the sheets feed the tables; what cannot be settled is refused.
+
+    A sheet of columns.csv that does not exist is not named where a file was `refused`, which may hold it.
+    """
     plan = Plan()
     owners = _owners(sheets, found)
     for index, sheet in enumerate(sheets):
@@ -62,8 +69,11 @@ def plan_feeds(
             plan.feeds += feeds
         elif index not in owners:
             plan.unused.append(index)
-            _name_unused(sheet, found)
-    _unmatched(sheets, mappings, found)
+            if here or not _name_shifted(sheet, maps, found):
+                _name_unused(sheet, found)
+    if not refused:
+        _no_such_sheets(sheets, mappings, found)
+    _no_such_headings([sheets[i] for i in range(len(sheets)) if i not in plan.unused], mappings, found)
     return plan
 
 
@@ -106,25 +116,51 @@ def _name_unused(sheet: Sheet, found: Collector) -> None:
     )
 
 
-def _unmatched(sheets: Sequence[Sheet], mappings: Sequence[HeadingRule], found: Collector) -> None:
-    """Name rows of columns.csv whose sheet or heading does not exist."""
+def _name_shifted(sheet: Sheet, maps: Sequence[HeadingRule], found: Collector) -> bool:
+    """Refuse a sheet that columns.csv names and that bears none of its headings; return whether it is one."""
+    exact = [one for one in maps if one.sheet in sheet.own_names and one.heading and one.column != NOT_READ]
+    if not exact:
+        return False
+    headings = list(dict.fromkeys(one.heading for one in exact))
+    listed = ", ".join(f"'{heading}'" for heading in headings[:3]) + (", ..." if len(headings) > 3 else "")
+    found.add(
+        "block",
+        "shifted_headings",
+        f"the headings that columns.csv gives for this sheet ({listed}); row {sheet.header_row} has none of them",
+        file=sheet.file,
+        sheet=sheet.name,
+        row=sheet.header_row,
+        found=next((heading for heading in sheet.headings if heading), ""),
+        remedy="Delete what stands above the headings, or say header_row under [intake] in protocol.toml.",
+    )
+    return True
+
+
+def _no_such_sheets(sheets: Sequence[Sheet], mappings: Sequence[HeadingRule], found: Collector) -> None:
+    """Name the sheets of columns.csv that do not exist, each once."""
     names = {name for sheet in sheets for name in sheet.names}
+    rows: dict[str, list[int]] = {}
     for one in mappings:
         if one.sheet and one.sheet not in names:
-            listed = ", ".join(f"'{sheet.name or sheet.file}'" for sheet in sheets) or "none"
-            expected = f"a sheet or file that exists; there are {listed}"
-            found.add(
-                "block", "no_such_sheet", expected, file="columns.csv", row=one.row, column="sheet", found=one.sheet
-            )
+            rows.setdefault(one.sheet, []).append(one.row)
+    free = names - {one.sheet for one in mappings}
+    listed = ", ".join(f"'{sheet.name or sheet.file}'" for sheet in sheets if sheet.name != README_SHEET) or "none"
+    for name, where in rows.items():
+        count = f" ({len(where)} rows)" if len(where) > 1 else ""
+        expected = f"a sheet or file that exists{count}{near_word(name, free)}; there are {listed}"
+        found.add("block", "no_such_sheet", expected, file="columns.csv", row=where[0], column="sheet", found=name)
+
+
+def _no_such_headings(sheets: Sequence[Sheet], mappings: Sequence[HeadingRule], found: Collector) -> None:
+    """Name the headings of columns.csv that its sheets do not bear."""
+    for one in mappings:
+        inside = [sheet for sheet in sheets if not one.sheet or one.sheet in sheet.names]
+        headings = [heading for sheet in inside for heading in sheet.headings]
+        if not one.heading or not inside or one.heading in headings:
             continue
-        if not one.heading:
-            continue
-        headings = [
-            heading for sheet in sheets if not one.sheet or one.sheet in sheet.names for heading in sheet.headings
-        ]
-        if one.heading not in headings:
-            near = get_close_matches(one.heading, headings, n=1, cutoff=0.75)
-            expected = "a heading that exists" + (f"; did you mean '{near[0]}'?" if near else "")
-            found.add(
-                "ask", "no_such_heading", expected, file="columns.csv", row=one.row, column="heading", found=one.heading
-            )
+        taken = {other.heading for other in mappings if other.sheet == one.sheet}
+        free = [heading for heading in headings if heading not in taken]
+        expected = f"a heading that exists{near_word(one.heading, free, cutoff=0.75)}"
+        found.add(
+            "ask", "no_such_heading", expected, file="columns.csv", row=one.row, column="heading", found=one.heading
+        )

@@ -221,8 +221,12 @@ def _assemble_one(table: Table, sheets: Sequence[Sheet], feeds: list[Feed]) -> D
     extra = [name for name in _extra_names(sheets, feeds) if name not in columns]
     typed: dict[str, Texts] = {}
     types: dict[str, Types] = {}
+    places = [{sheets[one.sheet].headings[i]: i for i in one.extra} for one in feeds]
     for name in (*columns, *extra):
-        parts = [_cells(sheets[one.sheet], one, name, rows, feeds) for one, rows in zip(feeds, chosen, strict=True)]
+        parts = [
+            _cells(sheets[one.sheet], one, place, name, rows, feeds)
+            for one, place, rows in zip(feeds, places, chosen, strict=True)
+        ]
         typed[name] = np.concatenate([part[0] for part in parts])
         types[name] = np.concatenate([part[1] for part in parts])
     order = np.lexsort((feed, position, np.array([one.sheet for one in feeds], dtype=np.int64)[feed]))
@@ -285,13 +289,15 @@ def _extra_names(sheets: Sequence[Sheet], feeds: Sequence[Feed]) -> list[str]:
     return list(dict.fromkeys(sheets[feed.sheet].headings[i] for feed in feeds for i in feed.extra))
 
 
-def _cells(sheet: Sheet, feed: Feed, name: str, rows: Integers, feeds: Sequence[Feed]) -> tuple[Texts, Types]:
-    """Return texts and types of one column of the chosen rows."""
+def _cells(
+    sheet: Sheet, feed: Feed, extra: dict[str, int], name: str, rows: Integers, feeds: Sequence[Feed]
+) -> tuple[Texts, Types]:
+    """Return texts and types of one column of the chosen rows; `extra` has the positions of extra headings."""
     import numpy as np
 
     position = feed.headings.get(name)
     if position is None:
-        position = next((i for i in feed.extra if sheet.headings[i] == name), None)
+        position = extra.get(name)
     if position is None:
         kind = FIXED if name in feed.fixed else BLANK
         return texts([feed.fixed.get(name, "")] * len(rows)), np.full(len(rows), kind, dtype=np.int8)

@@ -86,7 +86,30 @@ class SheetPlan:
             shares = len(tables) > 1 and name != self.own
             feeds += self._feeds_of(TABLES[name], entries[name], extra if name == home else (), shares)
         self._short_rows(feeds)
+        self._rows_for_nothing(feeds)
         return feeds
+
+    def _rows_for_nothing(self, feeds: list[Feed]) -> None:
+        """Ask about rows of a wide sheet under whose answer headings nothing stands: they give no row of a table."""
+        import numpy as np
+
+        if not feeds or not all(feed.only for feed in feeds):
+            return
+        filled = np.zeros(len(self.sheet.rows), dtype=bool)
+        for position in {feed.headings[name] for feed in feeds for name in feed.only if name in feed.headings}:
+            filled |= self.sheet.types[position] != BLANK
+        rows = self.sheet.rows[~filled].tolist()
+        if rows:
+            more = f", as in {len(rows)} rows of the sheet" if len(rows) > 1 else ""
+            self.found.add(
+                "ask",
+                "no_answers",
+                f"an answer, or a reason in absent_because; the row gives nothing{more}",
+                file=self.sheet.file,
+                sheet=self.sheet.name,
+                table=feeds[0].table,
+                row=rows[0],
+            )
 
     def _block(self, rule: str, expected: str, *, column: str = "", found: str = "", remedy: str = "") -> None:
         self.found.add(
@@ -112,8 +135,10 @@ class SheetPlan:
                 f"headings in row {self.sheet.header_row}",
                 remedy="Say header_row under [intake] in protocol.toml if they stand in another row.",
             )
-        for heading in dict.fromkeys(headings):
-            places = [i + 1 for i, other in enumerate(headings) if other == heading]
+        positions: dict[str, list[int]] = {}
+        for i, heading in enumerate(headings, start=1):
+            positions.setdefault(heading, []).append(i)
+        for heading, places in positions.items():
             if heading and len(places) > 1:
                 sound = False
                 listed = ", ".join(str(place) for place in places)
@@ -121,7 +146,12 @@ class SheetPlan:
             elif not heading and any((self.sheet.types[i - 1] != BLANK).any() for i in places):
                 sound = False
                 listed = ", ".join(str(i) for i in places if (self.sheet.types[i - 1] != BLANK).any())
-                self._block("empty_heading", f"a heading above every value; column {listed} has none")
+                self._block(
+                    "empty_heading",
+                    f"a heading above every value; column {listed} has none",
+                    remedy="Name the column, or say header_row under [intake] in protocol.toml if the headings stand "
+                    "in another row.",
+                )
         return sound
 
     def _tableless(self) -> None:

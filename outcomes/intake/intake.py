@@ -152,7 +152,7 @@ class _Study:
 
     def intake(self, sheets: Sequence[Sheet], hashes: Mapping[str, str], refused: set[str]) -> Intake:
         """Return the checked tables."""
-        plan = plan_feeds(sheets, self.mappings, self.catalogue, self.found)
+        plan = plan_feeds(sheets, self.mappings, self.catalogue, self.found, refused)
         drafts = assemble(sheets, plan.feeds)
         self._required(drafts, plan.claimed, sheets, refused)
         read = {

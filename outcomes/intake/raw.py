@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     Flags = NDArray[np.bool_]
     Floats = NDArray[np.float64]
 
+LARGEST_WHOLE = 2.0**53
+"""Beyond it a floating-point number no longer tells one whole number from the next."""
+
 BLANK, TEXT, NUMBER, DATE, CLOCK, TRUTH, ERROR, UNCALCULATED, FIXED = range(9)
 """Types of a cell. A text file knows BLANK and TEXT only; FIXED is a constant of columns.csv, not a cell."""
 
@@ -71,10 +74,19 @@ class Sheet:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Names under which columns.csv may speak of the sheet."""
-        stem = self.file.rpartition(".")[0] or self.file
-        inside = (self.name, f"{self.file}/{self.name}", f"{stem}/{self.name}") if self.name else ()
-        return (*inside, self.file, stem)
+        """Names under which columns.csv may speak of the sheet: its own, and those of its file."""
+        return tuple(dict.fromkeys((*self.own_names, *self._file_names)))
+
+    @property
+    def own_names(self) -> tuple[str, ...]:
+        """Names that are those of this sheet alone."""
+        if not self.name:
+            return self._file_names
+        return (self.name, *(f"{file}/{self.name}" for file in self._file_names))
+
+    @property
+    def _file_names(self) -> tuple[str, str]:
+        return self.file, self.file.rpartition(".")[0] or self.file
 
     @property
     def title(self) -> str:
@@ -87,10 +99,10 @@ def number_text(value: float) -> str:
 
     Examples
     --------
-    >>> number_text(1.0), number_text(41.5), number_text(-0.0), number_text(0.1)
-    ('1', '41.5', '0', '0.1')
+    >>> number_text(1.0), number_text(41.5), number_text(-0.0), number_text(0.1), number_text(2026010100000123.0)
+    ('1', '41.5', '0', '0.1', '2026010100000123')
     """
-    if value == int(value) if abs(value) < 1e15 else False:
+    if abs(value) <= LARGEST_WHOLE and value == int(value):
         return str(int(value))
     return repr(float(value))
 

@@ -143,4 +143,4 @@ def _name_lock(name: str, found: Collector) -> None:
 
 def near_table(name: str) -> str:
     """Return ``"; did you mean 'x'?"`` for the table nearest to a file or sheet name, or an empty text."""
-    return near_word(name.lower(), TABLES)
+    return near_word(name, TABLES, cutoff=0.7)

@@ -19,7 +19,16 @@ RATIO_LIMIT = 100
 SMALL = 10_000_000
 """Archives beyond these are refused unread: entries, bytes unpacked, unpacked to packed above `SMALL` bytes."""
 
+CELL_LIMIT = 20_000_000
+"""Cells of the rectangle from A1 to the last filled row and column of a sheet; one stray cell can span billions."""
+
+_REFERENCE = re.compile(rb"""\br=["']([A-Z]{1,3})([0-9]{1,7})["']""")
+_FILLED = re.compile(rb"""<(?:\w+:)?c\s[^>]*?\br=["']([A-Z]{1,3})([0-9]{1,7})["'][^>]*(?<!/)>(?!</|<v\s*/>|<v></v>)""")
+
 HINTS = (b"<f>", b"<f ", b't="e"', b"<mergeCell", b'hidden="', b":f>", b"t='e'")
+
+PROLOG = 2_000
+"""Bytes of a part in which a document type would be declared."""
 
 DAMAGE = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, RuntimeError, NotImplementedError)
 """What reading a damaged archive raises."""
@@ -77,7 +86,22 @@ def open_archive(raw: bytes) -> zipfile.ZipFile:
         raise Unreadable("it unpacks to more than a hundred times its size, which no workbook of a clinic does")
     if "xl/workbook.xml" not in archive.namelist():
         raise Unreadable("the archive holds no workbook; save the file as .xlsx again")
+    try:
+        for entry in entries:
+            if entry.filename.endswith((".xml", ".rels")) and b"<!DOCTYPE" in _prolog(archive, entry):
+                raise Unreadable(_declares(entry.filename))
+    except DAMAGE as error:
+        raise Unreadable("a part of the archive is damaged; save the file again") from error
     return archive
+
+
+def _prolog(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
+    with archive.open(entry) as part:
+        return part.read(PROLOG)
+
+
+def _declares(path: str) -> str:
+    return f"{path} declares entities, which no workbook of a clinic does; it was not read"
 
 
 def marks(archive: zipfile.ZipFile) -> dict[str, Marks]:
@@ -96,15 +120,38 @@ def marks(archive: zipfile.ZipFile) -> dict[str, Marks]:
             relation = next((v for k, v in sheet.attrib.items() if _local(k) == "id"), "")
             path = relations.get(relation, ("", ""))[1]
             if path in archive.namelist():
-                found[sheet.attrib.get("name", "")] = _marks_of(archive, path)
+                name = sheet.attrib.get("name", "")
+                raw = archive.read(path)
+                _refuse_far_cells(name, raw)
+                found[name] = _marks_of(archive, path, raw)
         return found
     except (*DAMAGE, KeyError, ValueError) as error:
         raise Unreadable("a part of the archive is missing or damaged; save the file again") from error
 
 
-def _marks_of(archive: zipfile.ZipFile, path: str) -> Marks:
+def _refuse_far_cells(name: str, raw: bytes) -> None:
+    """Refuse a sheet with a filled cell so far from the others that the rectangle between them fills the memory."""
+    if _extent(_REFERENCE, raw)[0] <= CELL_LIMIT:
+        return
+    cells, column, row = _extent(_FILLED, raw)
+    if cells > CELL_LIMIT:
+        raise Unreadable(
+            f"the sheet '{name}' holds something as far as column {column} and row {row:,}, which is more than is "
+            "read: delete the rows below the table and the columns beside it, then save"
+        )
+
+
+def _extent(pattern: re.Pattern[bytes], raw: bytes) -> tuple[int, str, int]:
+    """Return cells of the rectangle from A1 over all references, its last column and its last row."""
+    references = pattern.findall(raw)
+    columns = {letters for letters, _ in references}
+    last = max(columns, key=lambda letters: (len(letters), letters), default=b"A").decode()
+    row = max(map(int, {digits for _, digits in references}), default=1)
+    return split_reference(f"{last}1")[1] * row, last, row
+
+
+def _marks_of(archive: zipfile.ZipFile, path: str, raw: bytes) -> Marks:
     result = Marks()
-    raw = archive.read(path)
     if any(hint in raw for hint in HINTS):
         _read_cells(raw, path, result)
     for kind, target in _relations(archive, path).values():
@@ -167,7 +214,7 @@ def _parse(raw: bytes, path: str) -> Any:
     try:
         return fromstring(raw, forbid_dtd=True)
     except DefusedXmlException as error:
-        raise Unreadable(f"{path} declares entities, which no workbook of a clinic does; it was not read") from error
+        raise Unreadable(_declares(path)) from error
     except ParseError as error:
         raise Unreadable(f"{path} is damaged; save the file again") from error
 

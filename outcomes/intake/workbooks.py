@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from outcomes.intake.raw import BLANK, ERROR, UNCALCULATED, Sheet, cell, texts
@@ -10,10 +11,13 @@ from outcomes.intake.sheet_xml import Marks, Unreadable, marks, open_archive, sp
 from outcomes.intake.text_files import OLE_START, WORKBOOK_START, tidy_heading
 
 if TYPE_CHECKING:
+    from python_calamine import CalamineSheet
+
     from outcomes.intake.collector import Collector
     from protocols.schema import IntakeRules
 
-Grid = list[list[Any]]
+Grid = Iterable[list[Any]]
+Row = list[tuple[str, int]]
 
 
 def read_workbook(name: str, raw: bytes, rules: IntakeRules, found: Collector) -> list[Sheet]:
@@ -35,21 +39,14 @@ def read_workbook(name: str, raw: bytes, rules: IntakeRules, found: Collector) -
         Empty where the file cannot be read.
     """
     try:
-        grids, seen = _open(raw)
+        return list(_sheets(name, raw, rules))
     except Unreadable as error:
         found.add("block", "not_a_workbook", f"a workbook that can be read; {error}", file=name)
         return []
-    sheets = []
-    for title, hidden, grid in grids:
-        sheet = _to_sheet(name, title, grid, seen.get(title, Marks()), rules)
-        if sheet is not None:
-            sheet.marks, sheet.hidden = seen.get(title, Marks()), hidden
-            sheets.append(sheet)
-    return sheets
 
 
-def _open(raw: bytes) -> tuple[list[tuple[str, bool, Grid]], dict[str, Marks]]:
-    """Return the cells of every sheet (title, hidden, grid) and its marks."""
+def _sheets(name: str, raw: bytes, rules: IntakeRules) -> Iterator[Sheet]:
+    """Yield every sheet that holds anything; only one is held as a grid at a time."""
     if not raw.strip():
         raise Unreadable("the file is empty")
     if raw.startswith(OLE_START):
@@ -61,34 +58,36 @@ def _open(raw: bytes) -> tuple[list[tuple[str, bool, Grid]], dict[str, Marks]]:
 
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
-        grids = [
-            (
-                meta.name,
-                meta.visible != SheetVisibleEnum.Visible,
-                book.get_sheet_by_name(meta.name).to_python(skip_empty_area=False),
-            )
-            for meta in book.sheets_metadata
-            if meta.typ == SheetTypeEnum.WorkSheet
-        ]
+        for meta in (meta for meta in book.sheets_metadata if meta.typ == SheetTypeEnum.WorkSheet):
+            known = seen.get(meta.name, Marks())
+            sheet = _to_sheet(name, meta.name, _grid(book.get_sheet_by_name(meta.name)), known, rules)
+            if sheet is not None:
+                sheet.marks, sheet.hidden = known, meta.visible != SheetVisibleEnum.Visible
+                yield sheet
     except (CalamineError, OSError, ValueError, KeyError) as error:
         raise Unreadable("a part of it is damaged; open it in a spreadsheet program and save it again") from error
-    return grids, seen
+
+
+def _grid(sheet: CalamineSheet) -> Grid:
+    """Return the rows of a sheet from the first on, one at a time, each from the first column on."""
+    left = [""] * (sheet.start[1] if sheet.start else 0)
+    return (left + row for row in sheet.iter_rows())
 
 
 def _to_sheet(name: str, title: str, grid: Grid, seen: Marks, rules: IntakeRules) -> Sheet | None:
     """Return one grid as a sheet, or None where it holds nothing; without headings where there are none."""
     import numpy as np
 
-    cells = _cells(grid, seen)
-    if not any(kind != BLANK for row in cells for _, kind in row):
+    rows = dict(_filled(grid, seen))
+    if not rows:
         return None
-    header = cells[rules.header_row - 1] if len(cells) >= rules.header_row else []
-    if not any(kind != BLANK for _, kind in header):
+    header = rows.get(rules.header_row)
+    if header is None:
         return Sheet(name, title, [], [], [], np.zeros(0, dtype=np.int64), header_row=rules.header_row)
-    body = list(enumerate(cells[rules.header_row :], start=rules.header_row + 1))
-    filled = [(number, row) for number, row in body if any(kind != BLANK for _, kind in row)]
-    unit_row = next((row for number, row in filled if number == rules.unit_row), [])
-    data = [(number, row) for number, row in filled if number != rules.unit_row]
+    body = {number: row for number, row in rows.items() if number > rules.header_row}
+    blank_rows = max(body, default=rules.header_row) - rules.header_row - len(body)
+    unit_row = body.pop(rules.unit_row, []) if rules.unit_row else []
+    data = list(body.items())
     reach = 1 + max(
         i for row in (header, *(row for _, row in data)) for i, (_, kind) in enumerate(row) if kind != BLANK
     )
@@ -102,24 +101,33 @@ def _to_sheet(name: str, title: str, grid: Grid, seen: Marks, rules: IntakeRules
         [np.array([row[i][1] for _, row in data], dtype=np.int8) for i in range(reach)],
         np.array([number for number, _ in data], dtype=np.int64),
         header_row=rules.header_row,
-        blank_rows=len(body) - len(filled),
+        blank_rows=blank_rows,
         trimmed_headings=sum(a != b for a, b in zip(headings, typed, strict=True)),
         unit_row=rules.unit_row,
         units={i: text.strip() for i, (text, kind) in enumerate(unit_row) if kind != BLANK},
     )
 
 
-def _cells(grid: Grid, seen: Marks) -> list[list[tuple[str, int]]]:
-    """Return a rectangle of texts and types, with error cells and formulas without value where they stand."""
-    special = {where: (text, ERROR) for where, text in seen.errors.items()}
-    special |= {where: (text, UNCALCULATED) for where, text in seen.uncalculated.items()}
-    height = max([len(grid), *(row for row, _ in special)])
-    width = max([0, *(len(row) for row in grid), *(column for _, column in special)])
-    cells = [[cell(value) for value in row] + [("", BLANK)] * (width - len(row)) for row in grid]
-    cells += [[("", BLANK)] * width for _ in range(height - len(grid))]
-    for (row, column), content in special.items():
-        cells[row - 1][column - 1] = content
-    return cells
+def _filled(grid: Grid, seen: Marks) -> Iterator[tuple[int, Row]]:
+    """Yield number and cells of every row that holds anything, all rows equally long: texts and types, with error
+    cells and formulas without value where they stand."""
+    special: dict[int, dict[int, tuple[str, int]]] = {}
+    for cells, kind in ((seen.errors, ERROR), (seen.uncalculated, UNCALCULATED)):
+        for (number, column), text in cells.items():
+            special.setdefault(number, {})[column] = (text, kind)
+    rows: dict[int, Row] = {}
+    for number, values in enumerate(grid, start=1):
+        if number in special or values.count("") < len(values):
+            rows[number] = [cell(value) for value in values]
+    reach = max((column for columns in special.values() for column in columns), default=0)
+    width = max([reach, *(len(row) for row in rows.values())])
+    for number in sorted({*rows, *special}):
+        row = rows.get(number, [])
+        row += [("", BLANK)] * (width - len(row))
+        for column, content in special.get(number, {}).items():
+            row[column - 1] = content
+        if any(kind != BLANK for _, kind in row):
+            yield number, row
 
 
 def tell(sheet: Sheet, found: Collector) -> None:

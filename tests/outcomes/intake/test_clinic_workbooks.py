@@ -76,3 +76,121 @@ def test_a_session_of_another_file_is_named_with_its_file(room):
     }
     finding = room.only(room.read(files), "same_start")
     assert (finding.file, "old.xlsx, rides, row 2 has the same start" in finding.expected) == ("sessions.csv", True)
+
+
+PEOPLE = [["participant_id", "enrolled_on"], ["P01", "2026-01-05"], ["P02", "2026-01-05"]]
+WIDE = [
+    ["participant_id", "visit", "left 1", "right 1"],
+    ["P01", "before", 44.5, 45],
+    ["P02", "before", 50.5, 51],
+]
+MAPPING = "sheet,heading,table,column,measure,item,place,side,trial\n" + "".join(
+    f"girths,{heading},assessments,{column},{parts}\n"
+    for heading, column, parts in (
+        ("participant_id", "participant_id", ",,,,"),
+        ("visit", "visit", ",,,,"),
+        ("left 1", "response", "girth,reading,thigh,left,1"),
+        ("right 1", "response", "girth,reading,thigh,right,1"),
+    )
+)
+
+
+def wide(room, rows=WIDE, edit=None, mapping=MAPPING, **more):
+    """Read a workbook of two sheets, of which columns.csv maps the wide one."""
+    content = room.workbook({"participants": PEOPLE, "girths": rows, **more}, edit)
+    return room.read({"participants.csv": None, "assessments.csv": None, "study.xlsx": content, "columns.csv": mapping})
+
+
+@pytest.mark.parametrize("reference", ["XFD1048576", "AZ1048576", "XFD2000"])
+def test_a_stray_cell_far_from_the_table_is_refused_before_memory_runs_out(room, reference):
+    def edit(workbook):
+        workbook["participants"][reference] = "x"
+
+    finding = room.only(wide(room, edit=edit), "not_a_workbook")
+    assert (finding.grade, finding.file) == ("block", "study.xlsx")
+    column, row = reference.rstrip("0123456789"), int(reference.lstrip("ADFXZ"))
+    assert f"'participants' holds something as far as column {column} and row {row:,}" in finding.expected
+
+
+def test_formats_far_from_the_table_are_no_cells(room):
+    from openpyxl.styles import Font
+
+    def edit(workbook):
+        workbook["participants"]["XFD1048576"].font = Font(bold=True)
+
+    assert wide(room, edit=edit).findings == ()
+
+
+def test_a_stray_word_below_a_table_is_named_in_its_row(room):
+    def edit(workbook):
+        workbook["participants"]["A70000"] = "end"
+
+    intake = wide(room, edit=edit)
+    assert intake.ledger.locate("participants/3") == ("study.xlsx", "participants", 70_000, "")
+    assert intake.ledger.sources().set_index("sheet").loc["participants", "blank_rows"] == 70_000 - 4
+
+
+def test_an_empty_first_column_shifts_nothing(room):
+    rows = [["", *row] for row in WIDE]
+    frame = wide(room, rows).tables["assessments"]
+    assert frame["response"].tolist() == ["44.5", "45", "50.5", "51"]
+
+
+def test_a_mapped_sheet_under_a_banner_is_refused_and_not_left_out(room):
+    intake = wide(room, [["Girths of 2026"], *WIDE])
+    finding = room.only(intake, "shifted_headings")
+    assert (finding.grade, finding.sheet, finding.row, finding.found) == ("block", "girths", 1, "Girths of 2026")
+    assert "header_row" in finding.remedy
+    assert room.of_rule(intake, "no_such_heading") == room.of_rule(intake, "not_read") == []
+
+
+def test_a_sheet_that_was_renamed_is_named_once(room):
+    finding = room.only(wide(room, mapping=MAPPING.replace("girths,", "girth,")), "no_such_sheet")
+    assert (finding.grade, finding.file, finding.row, finding.found) == ("block", "columns.csv", 2, "girth")
+    assert "(4 rows); did you mean 'girths'?" in finding.expected
+
+
+def test_a_workbook_that_cannot_be_read_is_the_only_thing_said_about_its_sheets(room):
+    files = {"study.xlsx": b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "columns.csv": MAPPING}
+    intake = room.read(files)
+    assert [finding.rule for finding in intake.findings] == ["not_a_workbook"]
+
+
+def test_a_row_without_answers_is_asked_about(room):
+    intake = wide(room, [*WIDE, ["P01", "after"], ["P02", "after"]])
+    finding = room.only(intake, "no_answers")
+    assert (finding.grade, finding.sheet, finding.row) == ("ask", "girths", 4)
+    assert "2 rows" in finding.expected
+    assert room.count(intake, "assessments", "rows_read") == 4
+
+
+def test_a_renamed_heading_is_matched_with_one_that_is_not_mapped_yet(room):
+    intake = wide(room, [["participant_id", "visit", "Left 1", "right 1"], *WIDE[1:]])
+    assert "did you mean 'Left 1'?" in room.only(intake, "no_such_heading").expected
+
+
+def test_a_long_number_as_id_keeps_every_digit(room):
+    people = [PEOPLE[0], [2026010100000123, "2026-01-05"]]
+    files = {"participants.csv": None, "participants.xlsx": room.workbook({"participants": people})}
+    files["assessments.csv"] = room.ANSWERS_HEADER + "\n2026010100000123,before,life,,,one,,3,,2026-01-06\n"
+    assert room.read(files).findings == ()
+
+
+def test_a_document_type_in_any_part_is_refused(room):
+    import io
+    import zipfile
+
+    content, out = room.workbook({"participants": PEOPLE}), io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(out, "w") as new:
+        for entry in old.infolist():
+            data = old.read(entry)
+            if entry.filename == "xl/styles.xml":
+                data = b'<!DOCTYPE x [<!ENTITY a "aaaa">]>' + data
+            new.writestr(entry, data)
+    finding = room.only(room.read({"participants.csv": None, "study.xlsx": out.getvalue()}), "not_a_workbook")
+    assert "xl/styles.xml declares entities" in finding.expected
+
+
+def test_a_word_in_another_case_is_recognised_as_near(room):
+    intake = room.read({"assessments.csv": room.answers("P02,after,GIRTH,thigh,left,reading,1,50,,2026-03-30")})
+    assert "did you mean 'girth'?" in room.only(intake, "unknown_measure").expected

@@ -170,7 +170,7 @@ def test_a_heading_that_no_sheet_has_is_asked_about(room):
     )
     finding = room.only(intake, "no_such_heading")
     assert (finding.grade, finding.file, finding.row) == ("ask", "columns.csv", 9)
-    assert "did you mean 'thigh L pre'?" in finding.expected
+    assert "did you mean" not in finding.expected, "the other thigh is mapped already"
 
 
 def test_an_unknown_heading_of_columns_csv_is_refused(room):
