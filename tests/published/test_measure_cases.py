@@ -28,14 +28,14 @@ def test_there_are_cases_of_every_measure() -> None:
 def test_a_measure_gives_the_score_of_its_source(case: dict[str, Any]) -> None:
     assert case["source"]
     assert case["status"] in ("VERIFIED", "COMPUTED", "MEMORY")
-    arguments = (case["measure"], case["given"])
+    circumstances = {name: case.get(name) for name in ("context", "absent", "version")}
     if "refused" in case:
         with pytest.raises(DataError) as refusal:
-            score(*arguments, context=case.get("context"))
+            score(case["measure"], case["given"], **circumstances)
         assert [finding.column for finding in refusal.value.findings] == [case["refused"]]
         assert case.get("rule") in (None, refusal.value.findings[0].rule)
         return
-    scored = score(*arguments, context=case.get("context"))
+    scored = score(case["measure"], case["given"], **circumstances)
     assert case["expected"]
     for scale, expected in case["expected"].items():
         if isinstance(expected, str):
@@ -44,3 +44,7 @@ def test_a_measure_gives_the_score_of_its_source(case: dict[str, Any]) -> None:
             assert scored[scale] == pytest.approx(expected, abs=case.get("tolerance", 0), rel=0)
     for scale, labels in case.get("bands", {}).items():
         assert {name: scored.bands[scale][name] for name in labels} == labels
+    for scale, flags in case.get("flags", {}).items():
+        assert list(scored.flags[scale]) == flags
+    for scale, count in case.get("answered", {}).items():
+        assert scored.items_answered[scale] == count

@@ -65,4 +65,5 @@ def test_any_value_in_any_place_is_read_or_refused_in_words(path: Path, data: st
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_the_files_are_found_by_the_catalogue(path: Path) -> None:
-    assert Catalogue.packaged().get(path.stem).file == path.name
+    key, _, version = path.stem.partition("@")
+    assert Catalogue.packaged().get(key, version or None).file == path.name
