@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 from outcomes.errors import DesignError, near_word
 from outcomes.intake.doubts import number_doubts
 from outcomes.intake.drafts import NORMALISED, Draft
-from outcomes.intake.numerals import NUMBER_PATTERN, POINTED_EXPECTED, POINTED_PATTERN, plain_number
+from outcomes.intake.numerals import NUMBER_PATTERN, POINTED_EXPECTED, POINTED_PATTERN, number_problem, plain_number
 from outcomes.intake.raw import CLOCK, DATE, NUMBER, TEXT, number_text, texts, unique
 from outcomes.intake.settling import Reader, reject, rounded
-from outcomes.intake.slips import fitting_unit
+from outcomes.intake.slips import fitting_unit, spelled_unit
 from outcomes.intake.totals import set_totals_aside, typed_totals
-from outcomes.units import conversion_factor, printed_unit
+from outcomes.units import conversion_factor
+from outcomes.vocabulary import ABSENT_WORDS
 
 if TYPE_CHECKING:
     from outcomes.intake.raw import Flags, Integers, Texts
@@ -331,6 +332,10 @@ class _Answers:
                 hint, remedy = HINTS[rule], AS_TEXT if rule == "looks_like_date" else ""
             elif item.range is not None and NUMBER_PATTERN.fullmatch(typed[i]):
                 hint = self._fits(item, float(typed[i]), int(rows[i]))
+            elif typed[i].casefold().replace(" ", "_") in ABSENT_WORDS:
+                hint = f"; why there is no answer belongs in {ABSENT}"
+            elif number_problem(typed[i], ".")[0] == "missing_word":
+                hint = "; empty, or declared under [intake] missing_words, if it means missing"
             by_rule.setdefault((rule, remedy), []).append((i, reading.expected + hint))
         for (rule, remedy), cells in by_rule.items():
             chosen = rows[[i for i, _ in cells]]
@@ -340,7 +345,7 @@ class _Answers:
         """Return in words the other unit in which a value would be usual at its place."""
         usual = item.usual_at.get(str(self.draft.text["place"][row]), item.usual)
         unit = fitting_unit(value, item.unit, usual) if usual else ""
-        return f"; the value would fit {printed_unit(unit)}" if unit else ""
+        return f"; the value would fit {spelled_unit(unit)}" if unit else ""
 
     def _plus_lost(self, item: Item, rows: Integers) -> None:
         """Ask about a grade typed as a number where its twin with a plus never occurs in the column."""

@@ -179,7 +179,7 @@ class Collector:
                 row=place.row,
                 column=place.heading,
                 participant=draft.participant(row),
-                found=draft.typed_text(row, column) if found is None else found[i],
+                found=draft.shown_text(row, column) if found is None else found[i],
                 remedy=remedy,
                 targets=[Target(draft.name, (row,), target)] if target else (),
             )
@@ -211,7 +211,7 @@ class Collector:
             row=place.row,
             column=place.heading,
             participant=draft.participant(first) if len(rows) == 1 else "",
-            found=draft.typed_text(first, column) if found is None else found,
+            found=draft.shown_text(first, column) if found is None else found,
             remedy=remedy,
             targets=[Target(draft.name, tuple(rows.tolist()), column)],
         )

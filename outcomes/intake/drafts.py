@@ -151,6 +151,13 @@ class Draft:
         """Return the text of a cell as typed."""
         return str(self.typed[column][row]) if column in self.typed else ""
 
+    def shown_text(self, row: int, column: str) -> str:
+        """Return the text of a cell for a message: as typed, with its declared unit where that was turned."""
+        text = self.typed_text(row, column)
+        unit = self.feeds[int(self.feed[row])].units.get(column, "")
+        turned = unit and column in self.why and self.reasons[self.why[column][row]].startswith(f"{unit} to ")
+        return f"{text} {unit}" if turned else text
+
     def reason(self, text: str) -> int:
         """Return the position of a reason, added if it is new."""
         if text not in self.reasons:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from outcomes.intake.drafts import Draft
 from outcomes.intake.raw import number_text
 from outcomes.intake.settling import Reader, reject
-from outcomes.intake.slips import fitting_unit
+from outcomes.intake.slips import fitting_unit, spelled_unit
 from outcomes.toml_source import parse_toml
 from outcomes.units import printed_unit
 from outcomes.vocabulary import DELIVERED
@@ -118,7 +118,7 @@ def spell(limit_range: Range, unit: str) -> str:
 def hint(value: float, unit: str, usual: Range | None) -> str:
     """Return ``"; 1800 would fit s"`` where a value fits another unit, else an empty text."""
     other = fitting_unit(value, unit, usual) if usual else ""
-    return f"; {number_text(value)} would fit {printed_unit(other)}" if other else ""
+    return f"; {number_text(value)} would fit {spelled_unit(other)}" if other else ""
 
 
 def _check_column(drafts: Mapping[str, Draft], draft: Draft, column: str, limit: Limit, reader: Reader) -> None:

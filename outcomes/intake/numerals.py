@@ -18,7 +18,7 @@ _PROBLEMS: tuple[tuple[str, str, str], ...] = (
     ("not_finite", r"[+-]?(?:inf|infinity|nan)|[+-]?[0-9.]+[eE][+]?[0-9]{3,}", "a finite number"),
     ("two_values", r"[0-9.,]+ ?[/;|] ?[0-9.,]+", "one value a cell; one side a row"),
     ("unit_in_cell", r"[+-]?[0-9.,]+ ?[^\W\d_%]+[0-9²/.]*|[0-9.,]+ ?%", "the number alone, without its unit"),
-    ("missing_word", r"n/?a\.?|none|null|\.|-+|missing|x|\?+", "a number, or an empty cell"),
+    ("missing_word", r"n[./]?[ad]\.?|none|null|\.|-+|missing|x|\?+", "a number, or an empty cell"),
 )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from outcomes.units import conversion_factor, unit_code
+from outcomes.units import conversion_factor, printed_unit, unit_code
 
 OTHER_UNITS: dict[str, tuple[str, ...]] = {
     "min": ("s", "h"),
@@ -24,6 +24,17 @@ OTHER_UNITS: dict[str, tuple[str, ...]] = {
     "m/s": ("km/h",),
 }
 """Units that a clinic may have meant, by the unit of the column (common practice, no source)."""
+
+
+def spelled_unit(unit: str) -> str:
+    """Return a unit as a message names it; the sign of the inch is a word of its own.
+
+    Examples
+    --------
+    >>> spelled_unit("in"), spelled_unit("us")
+    ('inches (in)', 'µs')
+    """
+    return "inches (in)" if unit == "in" else printed_unit(unit)
 
 
 def fitting_unit(value: float, unit: str, usual: tuple[float, float]) -> str:

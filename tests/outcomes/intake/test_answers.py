@@ -169,7 +169,7 @@ def test_a_girth_in_inches_is_asked_about(room):
     intake = read(room, "P01,before,girth,thigh,right,reading,1,17.5,,")
     finding = room.only(intake, "unit_slip")
     assert (finding.grade, finding.row) == ("ask", 6)
-    assert finding.expected == "usually 35 to 70 cm; the value would fit in"
+    assert finding.expected == "usually 35 to 70 cm; the value would fit inches (in)"
     assert responses(intake)["assessments/5"] == "17.5"
 
 

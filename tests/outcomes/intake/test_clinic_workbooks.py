@@ -194,3 +194,28 @@ def test_a_document_type_in_any_part_is_refused(room):
 def test_a_word_in_another_case_is_recognised_as_near(room):
     intake = room.read({"assessments.csv": room.answers("P02,after,GIRTH,thigh,left,reading,1,50,,2026-03-30")})
     assert "did you mean 'girth'?" in room.only(intake, "unknown_measure").expected
+
+
+@pytest.mark.parametrize(
+    ("typed", "hint"),
+    [
+        ("n.a.", "declared under [intake] missing_words"),
+        ("-", "declared under [intake] missing_words"),
+        ("unable", "belongs in absent_because"),
+        ("Not tested", "belongs in absent_because"),
+    ],
+)
+@pytest.mark.parametrize("answer", ["girth,thigh,left,reading,1", "life,,,two,"])
+def test_a_word_for_no_answer_is_told_its_place(room, answer, typed, hint):
+    intake = room.read({"assessments.csv": room.answers(f"P02,before,{answer},{typed},,2026-01-06")})
+    [finding] = [finding for finding in intake.findings if finding.row == 6]
+    assert (finding.grade, finding.column, finding.found) == ("set_aside", "response", typed)
+    assert hint in finding.expected
+
+
+def test_a_value_in_a_declared_unit_is_shown_with_it(room):
+    mapping = "sheet,heading,table,column,unit\nsessions,work_kj,sessions,work_kj,J\n"
+    row = "P01,s1,2026-01-08 09:00,done,40,5,30,900000"
+    finding = room.only(room.read({"sessions.csv": room.sessions(row), "columns.csv": mapping}), "hard_limit")
+    assert finding.found == "900000 J"
+    assert finding.expected.startswith("-50 to 500 kJ")
