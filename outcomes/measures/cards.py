@@ -129,6 +129,8 @@ def _rows(rows: Rows) -> Iterator[str]:
         yield f"never joined: different {', '.join(rows.variant)}"
     if rows.context:
         yield f"kept beside the score: {', '.join(rows.context)}"
+    if rows.at_least:
+        yield f"no score with fewer than {rows.at_least} items of the form answered"
     if rows.absent_words:
         yield "as an answer: " + ", ".join(f"{typed} = {word}" for typed, word in rows.absent_words.items())
 

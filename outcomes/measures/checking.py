@@ -71,6 +71,8 @@ def _rows(definition: Definition) -> Iterator[Found]:
     for word in rows.absent_words:
         if any(word in item.codes or word in item.words for item in definition.items):
             yield ("rows", "absent_words", word), f"'{word}' is also a code"
+    if rows.at_least > len(definition.answers):
+        yield ("rows", "at_least"), f"{rows.at_least} of {len(definition.answers)} items can never be answered"
     if rows.trial is None:
         given = [name for name in ("combine", "if_spread_over", "then") if getattr(rows, name)]
         if given:

@@ -70,6 +70,7 @@ FIELDS: dict[str, dict[str, Field]] = {
         "then": Field("word", "how readings become one where they lie further apart", words=COMBINE),
         "variant": Field("keys", "context items whose different answers are never joined"),
         "context": Field("keys", "context items that are kept beside the score"),
+        "at_least": Field("count", "items of the whole form that must be answered for any score"),
         "absent_words": Field("table", "word typed as a response to the reason why there is none"),
     },
     "rows.trial": {

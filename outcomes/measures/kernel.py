@@ -146,7 +146,21 @@ def evaluate(definition: Definition, answers: Answers) -> dict[str, Scored]:
             scored = _of_items(definition, scale, asked, answers)
         _finish(definition, scale, scored, asked, answers)
         scales[scale.key] = scored
+    if definition.rows.at_least:
+        _withhold(scales, answered_of_form(asked) < definition.rows.at_least)
     return scales
+
+
+def answered_of_form(asked: Asked) -> NDArray[np.intp]:
+    """Return how many items of the whole form each person answered."""
+    return _answered(asked, list(range(len(asked.value))))
+
+
+def _withhold(scales: dict[str, Scored], few: Flags) -> None:
+    """Take every score away from people who answered too few items of the form."""
+    for scored in scales.values():
+        scored.value[few] = np.nan
+        scored.marks = [(rows & ~few, text) for rows, text in scored.marks]
 
 
 def _positions(definition: Definition, items: tuple[str, ...]) -> list[int]:
@@ -177,9 +191,10 @@ def _of_items(definition: Definition, scale: Scale, asked: Asked, answers: Answe
 
 
 def _weighted(scale: Scale, parts: list[Floats], factors: list[Floats]) -> list[Floats]:
-    """Return the parts of a sum, each times its own factor and its weight."""
+    """Return the parts of a sum, each times its own factor and its weight; 0 times what is not known is 0."""
     if factors:
-        parts = [part * factor for part, factor in zip(parts, factors, strict=True)]
+        pairs = zip(parts, factors, strict=True)
+        parts = [np.where((part == 0) | (factor == 0), 0.0, part * factor) for part, factor in pairs]
     if scale.weights:
         parts = [part * weight for part, weight in zip(parts, scale.weights, strict=True)]
     return parts

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from outcomes.measures.kernel import Answers, Asked, Scored, ask
+from outcomes.measures.kernel import Answers, Asked, Scored, answered_of_form, ask
 from outcomes.measures.responses import span
 from outcomes.units import printed_unit
 from outcomes.vocabulary import ABSENT_WORDS
@@ -43,7 +43,9 @@ def flags(scored: Scored) -> NDArray[np.object_]:
     out = np.full(len(scored.value), "", dtype=object)
     for rows, text in scored.marks:
         if rows.any():
-            out[rows] = [f"{before}; {text}" if before else text for before in out[rows]]
+            told = [text in before.split("; ") for before in out[rows]]  # two parts of one scale may say the same
+            joined = [f"{before}; {text}" if before else text for before in out[rows]]
+            out[rows] = [a if known else b for a, b, known in zip(out[rows], joined, told, strict=True)]
     return out
 
 
@@ -68,6 +70,7 @@ def _reasons(
         answers.unnumbered[rows][:, people].any(axis=0),
         scored.answered[people],
         outside,
+        answered_of_form(asked)[people],
     ]
     pattern = np.column_stack([*states, *number, *extra])
     different, which = np.unique(np.nan_to_num(pattern, nan=np.inf), axis=0, return_inverse=True)
@@ -94,7 +97,10 @@ def _text(definition: Definition, scale: Scale, items: tuple[Item, ...], row: ND
     """Return the reason in words for one pattern of states."""
     states = [int(state) for state in row[: len(items)]]
     deciding = [item for item in items if item.asked_if]
-    readings, unnumbered, answered, outside = row[len(items) + len(deciding) :]
+    readings, unnumbered, answered, outside, of_form = row[len(items) + len(deciding) :]
+    if of_form < definition.rows.at_least:
+        least = definition.rows.at_least
+        return f"{int(of_form)} of {len(definition.answers)} items of the form answered, at least {least} needed"
     numbers = dict(zip((item.key for item in deciding), row[len(items) :], strict=False))
     trial = definition.rows.trial
     parts = []

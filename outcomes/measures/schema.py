@@ -31,6 +31,7 @@ class Rows:
     then: str = ""
     variant: tuple[str, ...] = ()
     context: tuple[str, ...] = ()
+    at_least: int = 0
     absent_words: Mapping[str, str] = field(default_factory=dict)
 
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from outcomes.errors import DataError
-from outcomes.measures import Definition, score, score_sets
+from outcomes.errors import DataError, DefinitionError
+from outcomes.measures import Definition, card, score, score_sets
 
 Define = Callable[..., Definition]
 
@@ -375,6 +375,36 @@ def test_a_sum_of_products_multiplies_one_by_one(define: Define) -> None:
     scored = score(form, {"a": 1, "b": 2, "c": 3})
     assert (scored.reasons["both"], scored.items_answered["both"]) == ("item d missing", 3)
     assert form.levels("both") == tuple(sorted({a + b for a in (0, 1, 2, 3, 4, 6, 9) for b in (0, 1, 2, 3, 4, 6, 9)}))
+
+
+def test_zero_times_what_was_not_answered_is_zero(define: Define) -> None:
+    form = define(ITEMS + scale("both", "sum", 'items = ["a", "b"]\ntimes = ["c", "d"]', main=True))
+    assert score(form, {"a": 0, "b": 2, "d": 3})["both"] == 6
+    assert score(form, {"c": 0, "b": 2, "d": 3})["both"] == 6
+    assert score(form, {"a": 1, "b": 2, "d": 3}).reasons["both"] == "item c missing"
+
+
+def test_a_form_with_too_few_answers_gives_no_score_at_all(define: Define) -> None:
+    form = define(
+        "[rows]\nat_least = 3\n"
+        + ITEMS
+        + scale("pair", "mean", 'items = ["a", "b"]', 'missing = "mean of answered"', main=True)
+        + scale("alone", "value", 'items = ["c"]')
+    )
+    enough = score(form, {"a": 1, "c": 2, "d": 3})
+    assert (enough.scales, enough.flags["pair"]) == ({"pair": 1, "alone": 2}, ("items missing",))
+    few = score(form, {"a": 1, "c": 2})
+    reason = "2 of 4 items of the form answered, at least 3 needed"
+    assert (few.scales, few.reasons) == ({"pair": None, "alone": None}, {"pair": reason, "alone": reason})
+    assert few.flags == {"pair": (), "alone": ()}
+    found = score_sets(form, {"a": [1, 1], "c": [2, 2], "d": [3, float("nan")]})
+    np.testing.assert_equal(found["alone"], [2, np.nan])
+    assert "no score with fewer than 3 items of the form answered" in card(form)
+
+
+def test_a_form_cannot_need_more_answers_than_it_has_items(define: Define) -> None:
+    with pytest.raises(DefinitionError, match="5 of 4 items can never be answered"):
+        define("[rows]\nat_least = 5\n" + ITEMS + scale("total", "sum", ALL, main=True))
 
 
 def test_a_ratio_of_scales_needs_a_part_above_zero_below_the_line(define: Define) -> None:
