@@ -108,6 +108,7 @@ class Collector:
     """Findings in the order of discovery, each once, and the targets of the queries among them."""
 
     _items: dict[Finding, None] = field(default_factory=dict)
+    _asked: dict[str, list[Finding]] = field(default_factory=dict)
     targets: dict[str, list[Target]] = field(default_factory=dict)
 
     @property
@@ -148,6 +149,8 @@ class Collector:
             query=query,
         )
         self._items.setdefault(finding)
+        if query:
+            self._asked.setdefault(query, []).append(finding)
         if query and targets:
             self.targets.setdefault(query, []).extend(targets)
 
@@ -218,8 +221,8 @@ class Collector:
 
     def answer(self, query: str) -> None:
         """Take a query out of the findings."""
-        for finding in [finding for finding in self._items if finding.query == query]:
-            del self._items[finding]
+        for finding in self._asked.pop(query, []):
+            self._items.pop(finding, None)
 
     def sorted(self) -> list[Finding]:
         """Return all findings: those that stop first, then by file, sheet, row and column."""
