@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from outcomes.measures.cards import card, listing
     from outcomes.measures.catalogue import Catalogue
     from outcomes.measures.properties import published_value
+    from outcomes.measures.proving import refuse_contradictions
     from outcomes.measures.responses import Reading, read_responses
     from outcomes.measures.schema import Band, Definition, Item, PublishedValue, Rows, Scale
     from outcomes.measures.scoring import Score, score, score_sets
@@ -28,6 +29,7 @@ _EXPORTS = {
     "listing": "cards",
     "published_value": "properties",
     "read_responses": "responses",
+    "refuse_contradictions": "proving",
     "score": "scoring",
     "score_sets": "scoring",
     "score_table": "tables",
@@ -47,6 +49,7 @@ __all__ = [
     "listing",
     "published_value",
     "read_responses",
+    "refuse_contradictions",
     "score",
     "score_sets",
     "score_table",

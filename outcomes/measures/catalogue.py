@@ -95,6 +95,11 @@ class Catalogue:
         near = near_word(str(version), known)
         raise UsageError(f"{key} has no version '{version}'; known: {', '.join(known)}{near}")
 
+    @property
+    def own(self) -> tuple[Definition, ...]:
+        """The definitions that were added to the packaged ones."""
+        return tuple(definition for definitions in self._own.values() for definition in definitions)
+
     def versions(self, key: str) -> tuple[str, ...]:
         """Return the versions of a measure, the current one first; empty where it is not known."""
         return tuple(definition.version for definition in self._all(key))

@@ -42,9 +42,9 @@ def read_plan(folder: str | Path) -> tuple[Protocol, Catalogue]:
     UsageError
         The folder does not exist or holds no protocol.
     DefinitionError
-        The protocol or a definition is refused.
+        The protocol or a definition is refused, or a worked example of a study's own definition does not hold.
     """
-    from outcomes.measures import Catalogue
+    from outcomes.measures import Catalogue, refuse_contradictions
     from protocols import read_protocol
 
     folder = Path(folder)
@@ -57,6 +57,7 @@ def read_plan(folder: str | Path) -> tuple[Protocol, Catalogue]:
     catalogue = Catalogue.packaged()
     if (folder / "measures").is_dir():
         catalogue = catalogue.with_folder(folder / "measures")
+        refuse_contradictions(catalogue)
     return protocol, catalogue
 
 
