@@ -22,6 +22,7 @@ _EXPORTS: dict[str, str] = {
     "analyse": "analysis",
     "intraclass_correlations": "reliability",
     "measurement_error": "reliability",
+    "mixed_model": "models",
     "paired_change": "change",
     "ordinal_change": "change",
     "change_classes": "change",

@@ -11,7 +11,7 @@ HEAVY = (
     "numpy", "pandas", "scipy", "statsmodels", "sklearn", "pingouin", "matplotlib", "seaborn", "papermill",
     "nbconvert", "nbformat", "pydantic", "openpyxl", "python_calamine", "pyarrow", "joblib", "typst", "docx", "rich",
 )  # fmt: skip
-NUMERIC = ("intervals", "matrices", "reliability", "change", "dose_response")
+NUMERIC = ("intervals", "matrices", "models", "reliability", "change", "dose_response")
 """Rooms whose every function is numeric: they may load numpy."""
 
 FOUNDATION = ("errors", "units", "vocabulary", "toml_source", "files", "result")

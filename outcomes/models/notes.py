@@ -1,0 +1,41 @@
+"""The printed sentence of each method and caveat of this room."""
+
+from __future__ import annotations
+
+_REML = "restricted maximum likelihood at its exact optimum"
+_ML = "maximum likelihood at its exact optimum"
+_MODEL = "Linear mixed model with a random effect of the participant"
+
+METHODS: dict[str, str] = {
+    "mixed_term_kenward_roger": f"{_MODEL}, {_REML}; standard error, t interval and p with the degrees of freedom of "
+    "Kenward & Roger (1997, Biometrics 53:983).",
+    "mixed_term_satterthwaite": f"{_MODEL}; t interval and p with the degrees of freedom of Satterthwaite (1946, "
+    "Biometrics Bull 2:110), as in Kuznetsova et al (2017, J Stat Softw 82(13)).",
+    "mixed_f_kenward_roger": f"{_MODEL}, {_REML}; F of several terms together, scaled, with the degrees of freedom of "
+    "Kenward & Roger (1997, Biometrics 53:983).",
+    "mixed_f_satterthwaite": f"{_MODEL}; F of several terms together with the degrees of freedom of Fai & Cornelius "
+    "(1996, J Stat Comput Simul 54:363).",
+    "mixed_sd_reml": f"{_MODEL}: standard deviation (or correlation) of a random part, {_REML}.",
+    "mixed_sd_ml": f"{_MODEL}: standard deviation (or correlation) of a random part, {_ML}.",
+    "mixed_sd_profile_reml": "Profile-likelihood interval of a random part by the restricted likelihood: values "
+    "whose deviance exceeds the smallest by at most the chi-square quantile with 1 degree of freedom; too wide where "
+    "the true variance is 0.",
+    "mixed_sd_profile_ml": "Profile-likelihood interval of a random part: values whose deviance exceeds the smallest "
+    "by at most the chi-square quantile with 1 degree of freedom; too wide where the true variance is 0.",
+    "mixed_information": "Information criterion of the maximum likelihood fit, all variance parts and the residual "
+    "variance counted among the parameters, n the number of values; compare fits of the same values only.",
+    "mixed_leave_one_out": "Extreme of the coefficients that remain when each participant in turn is left out and the "
+    "model, variances included, is fitted anew.",
+}
+"""Method id to its sentence."""
+
+CAVEATS: dict[str, str] = {
+    "no_difference_between_people": "The variance between people is estimated as 0: people differ by no more than the "
+    "variation within them explains. The coefficients are those of least squares.",
+    "one_line_between_people": "Intercepts and slopes of people are estimated to lie on one line (correlation of 1 or "
+    "-1, or one of the two without variance): the data do not tell two separate differences between people.",
+    "few_people": "Fewer than 6 people: the variance between them is hardly known (common practice, no source).",
+    "profile_open": "The likelihood does not bound the value on one side, so the interval ends at the limit of what is "
+    "possible.",
+}
+"""Caveat id to its sentence."""

@@ -1,0 +1,288 @@
+"""Small-sample inference on the fixed terms: Satterthwaite and Kenward-Roger."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from outcomes.errors import DesignError
+from outcomes.models.likelihood import Array, Blocks, Likelihood, inverse_and_determinant, symmetric_basis
+from outcomes.models.search import Optimum, by_factor, chain
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Adjustment:
+    """What Kenward-Roger needs, at σ = 1 and in the coordinates of the blocks.
+
+    Parameters
+    ----------
+    covariance : array of shape (p, p)
+        Φ, that of the coefficients with the variances taken as known.
+    adjusted : array of shape (p, p)
+        Φ enlarged for the estimation of the variances.
+    moved : array of shape (n_variances, p, p)
+        ΦP_aΦ, the derivative of Φ by each variance part, with its sign turned.
+    weights : array of shape (n_variances, n_variances)
+        W, the covariance of the variance parts.
+    """
+
+    covariance: Array
+    adjusted: Array
+    moved: Array
+    weights: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Traces:
+    """Sums over people for the parts a, b of V = ΣτV: P_a, Q_ab and tr V⁻¹V_aV⁻¹V_b, with Φ."""
+
+    phi: Array
+    p: Array
+    q: Array
+    traces: Array
+
+    def information(self) -> Array:
+        """Return twice the expected REML information of the variance parts."""
+        moved = self.phi @ self.p
+        twice = np.einsum("xy,abyx->ab", self.phi, self.q)
+        out: Array = self.traces - 2 * twice + np.einsum("axy,byx->ab", moved, moved)
+        return out
+
+
+def _traces(blocks: Blocks, covariance: Array) -> _Traces:
+    """Return the sums for V = σ²(I + ZGZ') at σ = 1; the parts are the elements of σ²G, then σ² itself."""
+    b, terms, basis = blocks, blocks.n_terms, symmetric_basis(blocks.size)
+    q, d, m = b.size, len(symmetric_basis(b.size)), len(b.sizes)
+    x, within = b.coordinates[:, :, :terms], b.all_within[:terms, :terms]
+    once, _ = inverse_and_determinant(b.loadings @ covariance @ b.loadings.swapaxes(1, 2) + np.eye(q))
+    twice = once @ once
+    turned = b.loadings.swapaxes(1, 2)
+    k, h = turned @ once @ b.loadings, turned @ once @ x
+    k2, h2 = turned @ twice @ b.loadings, turned @ twice @ x
+    contract = ([0, 1], [0, 1])
+    phi = np.linalg.inv(within + np.tensordot(x, once @ x, axes=contract))
+    first, mixed = np.empty((d + 1, terms, terms)), np.empty((d + 1, d + 1, terms, terms))
+    traces = np.empty((d + 1, d + 1))
+    flat, flat2 = h.reshape(m, -1), h2.reshape(m, -1)
+    hh = (flat.T @ flat).reshape(q, terms, q, terms)
+    hh2 = (flat.T @ flat2).reshape(q, terms, q, terms)
+    hkh = ((flat[:, :, None] * k.reshape(m, 1, -1)).reshape(m, -1).T @ flat).reshape(q, terms, q, q, q, terms)
+    kk = (k.reshape(m, -1).T @ k.reshape(m, -1)).reshape(q, q, q, q)
+    first[:d] = -np.einsum("aij,ixjy->axy", basis, hh)
+    first[d] = -(within + np.tensordot(x, twice @ x, axes=contract))
+    mixed[:d, :d] = np.einsum("aij,bkl,ixjkly->abxy", basis, basis, hkh)
+    mixed[:d, d] = np.einsum("aij,ixjy->axy", basis, hh2)
+    mixed[d, :d] = mixed[:d, d].swapaxes(1, 2)
+    mixed[d, d] = within + np.tensordot(x, twice @ once @ x, axes=contract)
+    traces[:d, :d] = np.einsum("aij,bkl,jkli->ab", basis, basis, kk)
+    traces[:d, d] = traces[d, :d] = np.einsum("aij,ji->a", basis, k2.sum(axis=0))
+    traces[d, d] = float(np.sum(b.sizes - q) + np.trace(twice.sum(axis=0)))
+    return _Traces(phi, first, mixed, traces)
+
+
+def expected_information(blocks: Blocks, covariance: Array) -> Array:
+    """Return twice the expected REML information of the elements of σ²G and of σ², at σ = 1.
+
+    Parameters
+    ----------
+    blocks : Blocks
+    covariance : array of shape (q, q)
+        G.
+
+    Returns
+    -------
+    array of shape (n_elements + 1, n_elements + 1)
+        Singular where the variance parts cannot be told apart.
+    """
+    return _traces(blocks, covariance).information()
+
+
+def kenward_roger(blocks: Blocks, covariance: Array) -> Adjustment:
+    """Return the adjusted covariance of the coefficients and what their degrees of freedom need.
+
+    Parameters
+    ----------
+    blocks : Blocks
+    covariance : array of shape (q, q)
+        G, the REML estimate.
+
+    Returns
+    -------
+    Adjustment
+
+    Notes
+    -----
+    Φ_A = Φ + 2Φ{Σ W_ab (Q_ab - P_aΦP_b)}Φ, W twice the inverse of the expected information of all variance parts, also
+    of those that were estimated to be 0. V is linear in its parts, so no second derivative of V enters.
+
+    References
+    ----------
+    Kenward & Roger (1997) Biometrics 53:983-997; Halekoh & Højsgaard (2014) J Stat Softw 59(9).
+    """
+    found = _traces(blocks, covariance)
+    weights = 2 * np.linalg.inv(found.information())
+    moved = found.phi @ found.p @ found.phi
+    inner = np.einsum("ab,abxy->xy", weights, found.q)
+    inner = found.phi @ inner @ found.phi - np.einsum("ab,axy,byz->xz", weights, moved, found.p @ found.phi)
+    adjusted = found.phi + inner + inner.T
+    return Adjustment(found.phi, adjusted, moved, weights)
+
+
+def kenward_roger_df(adjustment: Adjustment, rows: Array) -> tuple[float, float]:
+    """Return the denominator degrees of freedom of a hypothesis and the factor that scales its F.
+
+    Parameters
+    ----------
+    adjustment : Adjustment
+    rows : array of shape (q, p)
+        L of the hypothesis Lβ = 0, in the coordinates of the blocks; of full rank.
+
+    Returns
+    -------
+    tuple of two floats
+
+    Raises
+    ------
+    DesignError
+        The approximation gives no positive degrees of freedom.
+
+    References
+    ----------
+    Kenward & Roger (1997) Biometrics 53:983-997, section 3.
+    """
+    q = len(rows)
+    inverse = np.linalg.inv(rows @ adjustment.covariance @ rows.T)
+    parts = np.einsum("xy,ayz->axz", inverse, np.einsum("xi,aij,yj->axy", rows, adjustment.moved, rows))
+    single = np.einsum("axx->a", parts)
+    a1 = float(single @ adjustment.weights @ single)
+    a2 = float(np.sum(adjustment.weights * np.einsum("axy,byx->ab", parts, parts)))
+    b = (a1 + 6 * a2) / (2 * q)
+    g = ((q + 1) * a1 - (q + 4) * a2) / ((q + 2) * a2)
+    below = 3 * q + 2 * (1 - g)
+    c1, c2, c3 = g / below, (q - g) / below, (q + 2 - g) / below
+    v0, v1, v2 = 1 + c1 * b, 1 - c2 * b, 1 - c3 * b
+    # Both are 1 - A₂ for a single row, so that their ratio is 1 also where they vanish.
+    ratio = 1.0 if q == 1 else (1 - a2 / q) / v1
+    rho = ratio**2 * v0 / v2 / q
+    df = 2 / a2 if q == 1 else 4 + (q + 2) / (q * rho - 1)
+    if not (math.isfinite(df) and df > 0) or (q > 1 and df <= 2):
+        raise DesignError(
+            "the Kenward-Roger approximation has no degrees of freedom for this test; more people, or a test of fewer "
+            "terms, are needed"
+        )
+    scaling = 1.0 if q == 1 else df * (1 - a2 / q) / (df - 2)
+    return df, scaling
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gradients:
+    """What Satterthwaite needs, at σ = 1 and in the coordinates of the blocks.
+
+    Parameters
+    ----------
+    covariance : array of shape (p, p)
+        Of the coefficients.
+    moved : array of shape (n_free + 1, p, p)
+        Its derivatives by the free elements of L and by log σ².
+    weights : array of shape (n_free + 1, n_free + 1)
+        Covariance of those, from the curvature of the deviance.
+    """
+
+    covariance: Array
+    moved: Array
+    weights: Array
+
+
+def satterthwaite(likelihood: Likelihood, found: Optimum) -> Gradients:
+    """Return the derivatives and the curvature behind Satterthwaite's degrees of freedom.
+
+    Parameters
+    ----------
+    likelihood : Likelihood
+    found : Optimum
+
+    Returns
+    -------
+    Gradients
+
+    Notes
+    -----
+    The deviance is expanded in the free elements of L (G = LL') and log σ². Where part of G is 0, L has fewer columns
+    and that part counts as known.
+
+    References
+    ----------
+    Satterthwaite (1946) Biometrics Bull 2:110-114; Kuznetsova, Brockhoff & Christensen (2017) J Stat Softw 82(13).
+    """
+    at, n = found.expansion, likelihood.df
+    jacobian, _ = chain(found.factor)
+    _, profiled = by_factor(found) if found.rank else (None, np.zeros((0, 0)))
+    # With σ² profiled out the curvature is A - bb'/c; b and c are those of log σ².
+    across = -n * (jacobian @ at.squares.first) / at.squares.value
+    hessian = np.zeros((len(across) + 1, len(across) + 1))
+    hessian[:-1, :-1] = profiled + np.outer(across, across) / n
+    hessian[:-1, -1] = hessian[-1, :-1] = across
+    hessian[-1, -1] = n
+    by_elements = -at.covariance @ at.information_first @ at.covariance
+    moved = np.concatenate([np.tensordot(jacobian, by_elements, axes=1), at.covariance[None]])
+    return Gradients(at.covariance, moved, 2 * _inverse(hessian))
+
+
+def _inverse(hessian: Array) -> Array:
+    """Return the inverse; directions in which the deviance is flat are left out."""
+    values, vectors = np.linalg.eigh(hessian)
+    kept = values > 1e-10 * values[-1]
+    out: Array = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
+    return out
+
+
+def satterthwaite_df(gradients: Gradients, row: Array) -> float:
+    """Return the degrees of freedom of one contrast.
+
+    Parameters
+    ----------
+    gradients : Gradients
+    row : array of shape (p,)
+        Weights, in the coordinates of the blocks.
+
+    Returns
+    -------
+    float
+        2f²/var(f), f the variance of the contrast.
+    """
+    variance = float(row @ gradients.covariance @ row)
+    gradient = gradients.moved @ row @ row
+    return 2 * variance**2 / float(gradient @ gradients.weights @ gradient)
+
+
+def satterthwaite_f(gradients: Gradients, rows: Array, values: Array) -> tuple[float, float]:
+    """Return F and its denominator degrees of freedom.
+
+    Parameters
+    ----------
+    gradients : Gradients
+    rows : array of shape (q, p)
+        L, of full rank.
+    values : array of shape (q,)
+        Lβ/σ.
+
+    Returns
+    -------
+    tuple of two floats
+
+    References
+    ----------
+    Fai & Cornelius (1996) J Stat Comput Simul 54:363-378.
+    """
+    spread, turns = np.linalg.eigh(rows @ gradients.covariance @ rows.T)
+    squares = (turns.T @ values) ** 2 / spread
+    df = np.array([satterthwaite_df(gradients, row) for row in turns.T @ rows])
+    f = float(squares.mean())
+    if float(np.ptp(df)) < 1e-8:
+        return f, float(df.mean())
+    if df.min() <= 2:
+        return f, 2.0
+    expected = float(np.sum(df / (df - 2)))
+    return f, 2 * expected / (expected - len(rows))
