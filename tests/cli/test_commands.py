@@ -480,10 +480,14 @@ def test_measures_lists_the_catalogue_and_filters_it(cli: Any) -> None:
     listed = cli("measures").out
     for key in ("limb_girth", "mas", "psfs", "scim3", "tenmwt", "swls"):
         assert f"\n{key} " in listed
-    some = cli("measures", "--word", "girth").out.splitlines()
-    assert len(some) == 2
-    assert some[1].startswith("limb_girth")
-    assert len(cli("measures", "--domain", "spasticity").out.splitlines()) == 2
+    for words, inside, outside in (
+        (("--word", "girth"), "limb_girth", "swls"),
+        (("--domain", "spasticity"), "mas", "limb_girth"),
+        (("--domain", "spasticity", "--word", "modified ashworth"), "mas", "psfs"),
+    ):
+        some = [line.split()[0] for line in cli("measures", *words).out.splitlines()[1:]]
+        assert inside in some
+        assert outside not in some
     stroke = cli("measures", "--population", "stroke").out
     assert "\ntenmwt " in stroke
     assert "\nscim3 " not in stroke
