@@ -203,17 +203,17 @@ class Ledger:
 
 
 def counted_cells(draft: Draft, column: str) -> Flags:
-    """Return the rows whose cell is counted: not blank, and the first of those that share one cell of a wide sheet."""
+    """Return the rows whose cell is counted: of the rows that share a cell of a wide sheet, the first that holds it."""
     import numpy as np
 
     filled: Flags = draft.state[column] != 0
     if not draft.wide:
         return filled
-    keys = _shared_keys(draft, column)
-    _, first = np.unique(keys, return_index=True)
+    holding = np.flatnonzero(filled)
+    _, first = np.unique(_shared_keys(draft, column)[holding], return_index=True)
     leading = np.zeros(len(draft), dtype=bool)
-    leading[first] = True
-    return filled & leading
+    leading[holding[first]] = True
+    return leading
 
 
 def _shared_keys(draft: Draft, column: str) -> Integers:

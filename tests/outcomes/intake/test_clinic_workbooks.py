@@ -219,3 +219,14 @@ def test_a_value_in_a_declared_unit_is_shown_with_it(room):
     finding = room.only(room.read({"sessions.csv": room.sessions(row), "columns.csv": mapping}), "hard_limit")
     assert finding.found == "900000 J"
     assert finding.expected.startswith("-50 to 500 kJ")
+
+
+@pytest.mark.parametrize("answered", [("left 1",), ("right 1",), ()])
+def test_a_reason_for_some_answers_of_a_row_is_counted_once(room, answered):
+    cells = {"participant_id": "P01", "visit": "before", **dict.fromkeys(answered, 44), "absent_because": "unable"}
+    headings = ["participant_id", "visit", "left 1", "right 1", "absent_because"]
+    mapping = MAPPING + "girths,absent_because,assessments,absent_because,,,,,\n"
+    intake = wide(room, [headings, [cells.get(heading) for heading in headings]], mapping=mapping)
+    assert room.of_rule(intake, "answer_and_absent") == []
+    assert room.count(intake, "assessments", "cells_read") == len(cells)
+    assert intake.tables["assessments"]["absent_because"].notna().sum() == 2 - len(answered)
