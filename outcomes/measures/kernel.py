@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from outcomes.measures.schema import SLACK
 from outcomes.vocabulary import ABSENT_WORDS
 
 if TYPE_CHECKING:
@@ -18,9 +19,6 @@ if TYPE_CHECKING:
     Flags = NDArray[np.bool_]
 
 UNABLE = 1 + ABSENT_WORDS.index("unable")
-
-SLACK = 1e-9
-"""Binary fractions: 42.1 - 41.1 is a hair above 1, and 1 is not more than 1."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,10 @@ from dataclasses import dataclass, field
 from outcomes.errors import UsageError, near_word
 
 
+SLACK = 1e-9
+"""Binary fractions: 42.1 - 41.1 is a hair above 1, the mean of 25.4, 25.4 and 25.4 a hair below 25.4; neither counts."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
     """How many readings make one score."""
@@ -112,8 +116,8 @@ class Band:
     def holds(self, value: float) -> bool:
         """Whether `value` lies in the band, its open ends left out."""
         low, high = self.range
-        above = value > low if self.ends in ("low open", "open") else value >= low
-        below = value < high if self.ends in ("high open", "open") else value <= high
+        above = value > low + SLACK if self.ends in ("low open", "open") else value >= low - SLACK
+        below = value < high - SLACK if self.ends in ("high open", "open") else value <= high + SLACK
         return above and below
 
 
