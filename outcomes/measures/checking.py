@@ -287,7 +287,10 @@ def _wrong_factor(change: PublishedValue, error: PublishedValue) -> Iterator[str
     factor = OF_ERROR.get(change.statistic)
     if factor is None or not isinstance(change.value, float) or not isinstance(error.value, float):
         return
-    half, half_error = _half_digit(change.value), _half_digit(error.value)
+    if error.value <= 0:
+        yield f"{change.statistic} stands beside a standard error of {error.value:g}; expected one above 0"
+        return
+    half, half_error = half_digit(change.value), half_digit(error.value)
     low = (change.value - half) / (error.value + half_error)
     high = (change.value + half) / (error.value - half_error) if error.value > half_error else float("inf")
     if not low <= factor <= high:
@@ -297,8 +300,14 @@ def _wrong_factor(change: PublishedValue, error: PublishedValue) -> Iterator[str
         )
 
 
-def _half_digit(value: float) -> float:
-    """Return half of the last digit that is written of a number."""
+def half_digit(value: float) -> float:
+    """Return half of the last digit that is written of a number.
+
+    Examples
+    --------
+    >>> half_digit(0.25), half_digit(3.0)
+    (0.005, 0.5)
+    """
     _, _, decimals = f"{value!r}".partition(".")
     return 0.5 if decimals in ("", "0") else 0.5 * 10 ** -len(decimals)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from outcomes.errors import DataError, DefinitionError, Problem
+from outcomes.measures.checking import half_digit
 from outcomes.measures.scoring import score
 from outcomes.toml_source import spell_path
 
@@ -60,8 +61,8 @@ def _wrong(definition: Definition, example: Example) -> Iterator[tuple[tuple[str
     except DataError as refusal:
         refused = [str(finding.column) for finding in refusal.findings]
         if refused != [example.refused]:
-            expected = f"that {example.refused} is refused" if example.refused else "no refusal"
-            yield ("refused",), f"expects {expected}; it refuses {', '.join(refused)}"
+            wanted = f"that {example.refused} is refused" if example.refused else "no refusal"
+            yield ("refused",), f"expects {wanted}; it refuses {', '.join(refused)}"
         return
     if example.refused:
         yield ("refused",), f"expects that {example.refused} is refused; it is taken"
@@ -86,9 +87,8 @@ def _wrong(definition: Definition, example: Example) -> Iterator[tuple[tuple[str
 def _holds(got: float | str | None, expected: float | str) -> bool:
     if isinstance(expected, str) or isinstance(got, str) or got is None:
         return got == expected
-    _, _, decimals = f"{expected!r}".partition(".")
-    slack = 1e-9 if decimals in ("", "0") else 0.5 * 10 ** -len(decimals)
-    return abs(got - expected) <= slack + 1e-12 * abs(expected)
+    slack = 0.0 if float(expected).is_integer() else half_digit(expected)
+    return abs(got - expected) <= slack + 1e-9
 
 
 def _said(value: float | str | None) -> str:
