@@ -243,5 +243,5 @@ def _agreement_limits(squares: MeanSquares, icc: float, alpha: float) -> Limits:
 
 
 def _limit(above: float, below: float) -> float:
-    """Return above / below, where below is not negative; at its pole above is negative, so it lies at minus infinity."""
+    """Return above / below, where below is not negative; at its pole, where above is negative, minus infinity."""
     return above / below if below > 0 else -math.inf
