@@ -7,9 +7,8 @@ from dataclasses import dataclass, field
 
 from outcomes.errors import UsageError, near_word
 
-
 SLACK = 1e-9
-"""Binary fractions: 42.1 - 41.1 is a hair above 1, the mean of 25.4, 25.4 and 25.4 a hair below 25.4; neither counts."""
+"""Binary fractions: 42.1 - 41.1 is a hair above 1, the mean of three times 25.4 a hair below 25.4; neither counts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -218,6 +218,7 @@ BAD = [
     ('label = "few"\nsource = "made for the tests"', 'label = "few"', "bands[0]: key 'source' is required"),
     ('set = "house"', 'set = "house"\nscale = "totl"', "bands[0].scale: no scale 'totl'; did you mean 'total'?"),
     ('key = "change"', 'key = "error"', "published: published value 'error' is given twice"),
+    ("value = 0.7", "value = 0", "published[1].value: mdc95 stands beside a standard error of 0; expected one above 0"),
     ("value = 1.9", "value = 1.5", "published[1].value: mdc95 1.5 is 2.14 times the standard error 0.7; expected 2.77"),
     (
         'statistic = "mdc95"',
