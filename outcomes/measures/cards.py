@@ -155,7 +155,8 @@ def _item(definition: Definition, item: Item) -> str:
     if item.default is not None:
         text += f"; {item.default:g} {printed_unit(item.unit)} where not given".rstrip()
     if item.left_out_if is not None:
-        text += f"; may be left out where {' or '.join(item.left_out_if) or 'never'}".replace("where never", "never")
+        reasons = " or ".join(item.left_out_if).replace("_", " ")
+        text += f"; may be left out where {reasons}" if reasons else "; never left out"
     if item.asked_if is not None:
         text += f"; asked only if {item.asked_if}"
     return text

@@ -56,3 +56,14 @@ def test_the_list_holds_every_measure_or_those_with_a_word() -> None:
     assert "swls" in [row["key"] for row in listing(catalogue, "Quality_of life")]
     assert listing(catalogue, "no such word") == []
     assert all(all(row.values()) for row in listing(catalogue))
+
+
+def test_the_card_says_what_a_part_is_counted_with_and_where_no_score_is_formed() -> None:
+    catalogue = Catalogue.packaged()
+    assert "sum of 1 x r2, -1 x r1; a missing answer leaves no score" in " ".join(card(catalogue.get("mts")).split())
+    text = " ".join(card(catalogue.get("adfsci")).split())
+    assert "sum of ad_frequency_1 x ad_severity_1, ad_frequency_2 x ad_severity_2" in text
+    assert "NO SCORE IS FORMED: numbers of items and maxima (7 and 5 symptoms) are from memory" in text
+    stroke = " ".join(card(catalogue.get("nihss")).split())
+    assert "arm_left: one of 0, 1, 2, 3, 4; may be left out where not tested" in stroke
+    assert "gaze: one of 0, 1, 2; never left out" in stroke
