@@ -93,7 +93,10 @@ def _declared(raw: bytes, encoding: str, refuse: Refuse) -> str | None:
         codec = codecs.lookup(encoding)
         if not codec._is_text_encoding:
             raise LookupError(encoding)
-        return raw.decode("utf-8-sig" if codec.name == "utf-8" else codec.name)
+        if codec.name == "utf-8" or not _is_utf8(raw):
+            return raw.decode("utf-8-sig" if codec.name == "utf-8" else codec.name)
+        expected = f"{encoding}, as [intake] encoding says; the file is UTF-8, and its accents would be read wrongly"
+        refuse("encoding", expected, remedy="Save all files in one encoding; for UTF-8 [intake] needs none.")
     except LookupError:
         refuse("encoding", f"an encoding that exists under [intake] encoding, such as windows-1252, not '{encoding}'")
     except UnicodeDecodeError as error:
@@ -102,6 +105,14 @@ def _declared(raw: bytes, encoding: str, refuse: Refuse) -> str | None:
     except UnicodeError:
         refuse("encoding", f"{encoding}, as [intake] encoding says")
     return None
+
+
+def _is_utf8(raw: bytes) -> bool:
+    """Whether bytes beyond ASCII are UTF-8, which text in another encoding hardly ever is by chance."""
+    try:
+        return not raw.isascii() and bool(raw.decode("utf-8"))
+    except UnicodeDecodeError:
+        return False
 
 
 def _encoding_remedy(encoding: str) -> str:

@@ -230,3 +230,13 @@ def test_a_reason_for_some_answers_of_a_row_is_counted_once(room, answered):
     assert room.of_rule(intake, "answer_and_absent") == []
     assert room.count(intake, "assessments", "cells_read") == len(cells)
     assert intake.tables["assessments"]["absent_because"].notna().sum() == 2 - len(answered)
+
+
+def test_a_utf8_file_is_not_read_in_another_declared_encoding(room):
+    text = "participant_id,enrolled_on,note\nP01,2026-01-05,müde\nP02,2026-01-05,\n"
+    rules = 'encoding = "windows-1252"'
+    finding = room.only(room.read({"participants.csv": text}, intake=rules), "encoding")
+    assert (finding.grade, finding.file) == ("block", "participants.csv")
+    assert "the file is UTF-8" in finding.expected
+    intake = room.read({"participants.csv": text.encode("windows-1252")}, intake=rules)
+    assert (intake.findings, intake.tables["participants"]["note"].tolist()[0]) == ((), "müde")
