@@ -152,7 +152,11 @@ def _no_such_sheets(sheets: Sequence[Sheet], mappings: Sequence[HeadingRule], fo
 
 
 def _no_such_headings(sheets: Sequence[Sheet], mappings: Sequence[HeadingRule], found: Collector) -> None:
-    """Name the headings of columns.csv that its sheets do not bear."""
+    """Name the headings of columns.csv that its sheets do not bear.
+
+    One near a heading of the sheet that nothing names is a slip of the pen, and what stands below it would go unread:
+    it stops the run. Any other is asked about, as a sheet may do without a column.
+    """
     for one in mappings:
         inside = [sheet for sheet in sheets if not one.sheet or one.sheet in sheet.names]
         headings = [heading for sheet in inside for heading in sheet.headings]
@@ -160,7 +164,13 @@ def _no_such_headings(sheets: Sequence[Sheet], mappings: Sequence[HeadingRule], 
             continue
         taken = {other.heading for other in mappings if other.sheet == one.sheet}
         free = [heading for heading in headings if heading not in taken]
-        expected = f"a heading that exists{near_word(one.heading, free, cutoff=0.75)}"
+        near = near_word(one.heading, free, cutoff=0.75)
         found.add(
-            "ask", "no_such_heading", expected, file="columns.csv", row=one.row, column="heading", found=one.heading
+            "block" if near else "ask",
+            "no_such_heading",
+            f"a heading that exists{near}",
+            file="columns.csv",
+            row=one.row,
+            column="heading",
+            found=one.heading,
         )

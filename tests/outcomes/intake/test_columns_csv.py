@@ -173,6 +173,14 @@ def test_a_heading_that_no_sheet_has_is_asked_about(room):
     assert "did you mean" not in finding.expected, "the other thigh is mapped already"
 
 
+def test_a_slip_of_the_pen_in_a_heading_stops_the_run_as_its_readings_would_go_unread(room):
+    intake = read(room, mapping=MAPPING.replace("wide,thigh L post", "wide,thigh L psot"))
+    finding = room.only(intake, "no_such_heading")
+    assert (finding.grade, finding.file, finding.row, finding.found) == ("block", "columns.csv", 5, "thigh L psot")
+    assert "did you mean 'thigh L post'?" in finding.expected
+    assert intake.stops
+
+
 def test_an_unknown_heading_of_columns_csv_is_refused(room):
     intake = room.read({"columns.csv": "sheet,headings,column\nparticipants,id,participant_id\n"})
     assert room.of_rule(intake, "unknown_heading")[0].column == "headings"
