@@ -158,22 +158,22 @@ def kenward_roger_df(adjustment: Adjustment, rows: Array) -> tuple[float, float]
     single = np.einsum("axx->a", parts)
     a1 = float(single @ adjustment.weights @ single)
     a2 = float(np.sum(adjustment.weights * np.einsum("axy,byx->ab", parts, parts)))
+    if q == 1:  # all that follows reduces to this
+        return 2 / a2, 1.0
     b = (a1 + 6 * a2) / (2 * q)
     g = ((q + 1) * a1 - (q + 4) * a2) / ((q + 2) * a2)
     below = 3 * q + 2 * (1 - g)
     c1, c2, c3 = g / below, (q - g) / below, (q + 2 - g) / below
     v0, v1, v2 = 1 + c1 * b, 1 - c2 * b, 1 - c3 * b
-    # Both are 1 - A₂ for a single row, so that their ratio is 1 also where they vanish.
-    ratio = 1.0 if q == 1 else (1 - a2 / q) / v1
-    rho = ratio**2 * v0 / v2 / q
-    df = 2 / a2 if q == 1 else 4 + (q + 2) / (q * rho - 1)
-    if not (math.isfinite(df) and df > 0) or (q > 1 and df <= 2):
+    # df = 4 + (q + 2)/(q rho - 1) with rho = ((1 - A2/q)/v1)^2 v0/(q v2), over a common denominator
+    above, denominator = (1 - a2 / q) ** 2 * v0, v1**2 * v2
+    df = 4 + (q + 2) * denominator / (above - denominator) if above != denominator else math.inf
+    if denominator <= 0 or a2 >= q or not (math.isfinite(df) and df > 2):
         raise DesignError(
             "the Kenward-Roger approximation has no degrees of freedom for this test; more people, or a test of fewer "
             "terms, are needed"
         )
-    scaling = 1.0 if q == 1 else df * (1 - a2 / q) / (df - 2)
-    return df, scaling
+    return df, df * (1 - a2 / q) / (df - 2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
