@@ -45,6 +45,8 @@ def analyse_study(folder: Path, settings: Mapping[str, str], output: Output) -> 
             ],
         },
     )
+    if record.meta["frozen"]["changed"]:
+        output.say("The protocol was changed after freezing; every report says so.")
     asked = len(study.queries())
     if asked:
         output.say(f"{asked} asked; outcomes check {folder} lists them")

@@ -467,7 +467,8 @@ def test_freeze_seals_and_a_later_change_is_seen(cli: Any, study: Path) -> None:
     assert "sealed on" in ran.out
     path = study / "protocol.toml"
     path.write_text(path.read_text(encoding="utf-8").replace('title = "', 'title = "Later ', 1), encoding="utf-8")
-    cli("analyse", study)
+    ran = cli("analyse", study)
+    assert "The protocol was changed after freezing" in ran.err
     latest = (study / "results" / "latest").read_text().strip()
     meta = json.loads((study / "results" / latest / "record.json").read_text(encoding="utf-8"))["meta"]
     assert meta["frozen"]["changed"] is True
