@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from outcomes.errors import DesignError
 from outcomes.matrices import Matrix, Vector, all_equal, finite_vector
-from outcomes.models.likelihood import Array, Blocks
+from outcomes.models.likelihood import Array, Blocks, blocks_of
 
 _DUST = 1e-9
 """Lengths below this share of the whole length count as 0."""
@@ -112,7 +112,7 @@ def checked_columns(
         raise DesignError("two columns of fixed terms have the same name")
     x = np.column_stack([_without_gaps(c, f"column '{w}'") for c, w in zip(columns, words, strict=True)])
     z = _slope_column(slope, x, words)
-    labels = [label.item() if hasattr(label, "item") else label for label in group]
+    labels = group.tolist() if hasattr(group, "tolist") else list(group)
     for what, length in (("fixed terms", len(x)), ("group", len(labels)), ("slope", len(y) if z is None else len(z))):
         if length != len(y):
             raise DesignError(f"{len(y)} values of the outcome and {length} of {what}")
@@ -279,7 +279,7 @@ def _blocks(data: Array, slope: Array | None, columns: Columns) -> Blocks:
         zero = np.zeros_like(roots)
         loadings = np.stack([np.stack([roots, roots * means], 1), np.stack([zero, lengths], 1)], 1)
     within = np.add.reduceat(rows[:, :, None] * rows[:, None, :], first)
-    return Blocks(coordinates, loadings, within, sizes.astype(np.float64), within.sum(axis=0))
+    return blocks_of(coordinates, loadings, within, sizes.astype(np.float64))
 
 
 def refuse_unidentified(blocks: Blocks, has_slope: bool) -> None:
@@ -301,7 +301,7 @@ def refuse_unidentified(blocks: Blocks, has_slope: bool) -> None:
     p = blocks.n_terms
     if blocks.n_values <= p or len(blocks.sizes) < 2:
         raise DesignError("too few people or values are left for these fixed terms")
-    whole = blocks.all_within + np.tensordot(blocks.coordinates, blocks.coordinates, axes=([0, 1], [0, 1]))
+    whole = blocks.all_within + np.einsum("uiixy->xy", blocks.products)
     if np.linalg.eigvalsh(whole[:p, :p])[0] <= _DUST:
         raise DesignError("without this participant the fixed terms cannot be told apart")
     if _rest(blocks.all_within, p) <= (10 * _DUST) ** 2 * float(whole[p, p]):

@@ -20,7 +20,7 @@ Array = NDArray[np.floating[Any]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Blocks:
-    """The data of all people, reduced to what the likelihood needs.
+    """The data of all people, reduced to what the likelihood needs. Made by `blocks_of`.
 
     Parameters
     ----------
@@ -32,6 +32,12 @@ class Blocks:
         [X y]'(I - QQ')[X y] of each person.
     sizes : array of shape (n_people,)
         Values of each person.
+    patterns : array of shape (n_patterns, q, q)
+        The different loadings: people with the same visits share theirs.
+    counts : array of shape (n_patterns,)
+        People of each pattern.
+    products : array of shape (n_patterns, q, q, p + 1, p + 1)
+        Products of coordinates (row i, row j, column x, column y), summed over the people of each pattern.
     all_within : array of shape (p + 1, p + 1)
         `within`, summed over people.
     """
@@ -40,6 +46,9 @@ class Blocks:
     loadings: Array
     within: Array
     sizes: Array
+    patterns: Array
+    counts: Array
+    products: Array
     all_within: Array
 
     @property
@@ -60,8 +69,41 @@ class Blocks:
     def without(self, person: int) -> Blocks:
         """Return the blocks of all people but one."""
         kept = np.arange(len(self.sizes)) != person
-        within = self.within[kept]
-        return Blocks(self.coordinates[kept], self.loadings[kept], within, self.sizes[kept], within.sum(axis=0))
+        return blocks_of(self.coordinates[kept], self.loadings[kept], self.within[kept], self.sizes[kept])
+
+
+def blocks_of(coordinates: Array, loadings: Array, within: Array, sizes: Array) -> Blocks:
+    """Return the blocks of people, with their sums over people of the same loadings.
+
+    Parameters
+    ----------
+    coordinates : array of shape (n_people, q, p + 1)
+    loadings : array of shape (n_people, q, q)
+    within : array of shape (n_people, p + 1, p + 1)
+    sizes : array of shape (n_people,)
+        As in `Blocks`.
+
+    Returns
+    -------
+    Blocks
+    """
+    m, q, width = coordinates.shape
+    patterns, which = np.unique(loadings.reshape(m, q * q), axis=0, return_inverse=True)
+    order = np.argsort(which, kind="stable")
+    counts = np.bincount(which)
+    ordered = coordinates[order]
+    each = ordered[:, :, None, :, None] * ordered[:, None, :, None, :]
+    products = np.add.reduceat(each, np.concatenate([[0], np.cumsum(counts)[:-1]]))
+    return Blocks(
+        coordinates=coordinates,
+        loadings=loadings,
+        within=within,
+        sizes=sizes,
+        patterns=patterns.reshape(-1, q, q),
+        counts=counts.astype(np.float64),
+        products=products.reshape(-1, q, q, width, width),
+        all_within=within.sum(axis=0),
+    )
 
 
 @functools.cache
@@ -119,6 +161,30 @@ def inverse_and_determinant(stack: Array) -> tuple[Array, Array]:
     out[..., 0, 0], out[..., 1, 1] = c / determinant, a / determinant
     out[..., 0, 1] = out[..., 1, 0] = -b / determinant
     return out, determinant
+
+
+def turned_products(left: Array, products: Array, right: Array) -> Array:
+    """Return the products of turned coordinates, by pattern.
+
+    Parameters
+    ----------
+    left, right : array of shape (n_patterns, q, q)
+        Turn rows i and rows j.
+    products : array of shape (n_patterns, q, q, width, width)
+
+    Returns
+    -------
+    array of shape (n_patterns, q, q, width, width)
+
+    Examples
+    --------
+    >>> turned_products(np.array([[[2.0]]]), np.ones((1, 1, 1, 1, 1)), np.array([[[3.0]]])).ravel()
+    array([6.])
+    """
+    u, q, _, width, _ = products.shape
+    once = (left @ products.reshape(u, q, -1)).reshape(u, q, q, width * width)
+    out: Array = (right[:, None] @ once).reshape(products.shape)
+    return out
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -204,13 +270,13 @@ class Likelihood:
         array of shape (n,)
         """
         b, p = self.blocks, self.blocks.n_terms
-        stack = b.loadings @ candidates[:, None] @ b.loadings.swapaxes(1, 2) + np.eye(b.size)
-        inverse, determinant = inverse_and_determinant(stack)
-        products = b.coordinates[:, :, None, :, None] * b.coordinates[:, None, :, None, :]
-        weighted = np.tensordot(inverse, products, axes=3)
+        turned = b.patterns @ symmetric_basis(b.size)[:, None] @ b.patterns.swapaxes(1, 2)
+        elements = candidates[(slice(None), *np.triu_indices(b.size))]
+        inverse, determinant = inverse_and_determinant(np.tensordot(elements, turned, axes=1) + np.eye(b.size))
+        weighted = np.tensordot(inverse, b.products, axes=3)
         factor = np.linalg.cholesky(b.all_within + weighted)
         diagonal = np.diagonal(factor, axis1=1, axis2=2)
-        out: Array = np.log(determinant).sum(axis=1) + self._of_squares(diagonal[:, p] ** 2)
+        out: Array = np.log(determinant) @ b.counts + self._of_squares(diagonal[:, p] ** 2)
         if self.restricted:
             out = out + 2 * np.log(diagonal[:, :p]).sum(axis=1)
         return out
@@ -241,22 +307,22 @@ class Likelihood:
         Lindstrom & Bates (1988) J Am Stat Assoc 83:1014-1022; Bates et al (2015) J Stat Softw 67(1).
         """
         b, basis = self.blocks, symmetric_basis(self.blocks.size)
-        q, m, width = b.size, len(b.sizes), b.n_terms + 1
-        stack = b.loadings @ covariance @ b.loadings.swapaxes(1, 2) + np.eye(q)
+        q, u, width = b.size, len(b.counts), b.n_terms + 1
+        stack = b.patterns @ covariance @ b.patterns.swapaxes(1, 2) + np.eye(q)
         inverse, determinant = inverse_and_determinant(stack)
-        turned = b.loadings.swapaxes(1, 2) @ inverse
-        k = (turned @ b.loadings).reshape(m, q * q)
-        h = (turned @ b.coordinates).reshape(m, q * width)
-        cross = b.all_within + np.tensordot(b.coordinates, inverse @ b.coordinates, axes=([0, 1], [0, 1]))
+        turned = b.patterns.swapaxes(1, 2) @ inverse
+        k = (turned @ b.patterns).reshape(u, q * q)
+        cross = b.all_within + np.tensordot(inverse, b.products, axes=3)
         turns = basis.reshape(len(basis), q * q)
-        hh = (h.T @ h).reshape(q, width, q, width).transpose(0, 2, 1, 3).reshape(q * q, -1)
-        hkh = ((h[:, :, None] * k[:, None, :]).reshape(m, -1).T @ h).reshape(q, width, q, q, q, width)
-        hkh = turns @ hkh.transpose(0, 2, 3, 4, 1, 5).reshape(q * q, q * q, width * width)
-        kk = (k.T @ k).reshape(q, q, q, q).transpose(3, 0, 1, 2).reshape(q * q, q * q)
-        first = -(turns @ hh).reshape(-1, width, width)
+        # Products of H by pattern, their rows i and l before their columns x and y
+        hh = turned_products(turned, b.products, turned).reshape(u, q * q, width * width)
+        hkh = (hh.reshape(u, -1).T @ k).reshape(q, q, width * width, q, q)
+        hkh = turns @ hkh.transpose(0, 3, 4, 1, 2).reshape(q * q, q * q, width * width)
+        kk = (k.T @ (k * b.counts[:, None])).reshape(q, q, q, q).transpose(3, 0, 1, 2).reshape(q * q, q * q)
+        first = -(turns @ hh.sum(axis=0)).reshape(-1, width, width)
         half = np.tensordot(turns, hkh, axes=1).reshape(len(basis), len(basis), width, width)
         second = half + half.swapaxes(2, 3)
-        spread = Part(float(np.log(determinant).sum()), turns @ k.sum(axis=0), -(turns @ kk @ turns.T))
+        spread = Part(float(np.log(determinant) @ b.counts), turns @ (b.counts @ k), -(turns @ kk @ turns.T))
         return self._combined(spread, cross, first, second)
 
     def _combined(self, spread: Part, cross: Array, first: Array, second: Array) -> Expansion:

@@ -47,7 +47,7 @@ class Point:
         return step, -float(self.gradient @ step)
 
 
-def descend(function: Callable[[Array], Point], start: Array) -> Point:
+def descend(function: Callable[[Array], Point], start: Array, *, enough: float = 1e-26) -> Point:
     """Return the minimum that Newton steps reach from `start`.
 
     Parameters
@@ -55,6 +55,8 @@ def descend(function: Callable[[Array], Point], start: Array) -> Point:
     function : callable
         From a place to its Point.
     start : array of shape (n,)
+    enough : float
+        A promised fall that is not worth another step.
 
     Returns
     -------
@@ -72,7 +74,7 @@ def descend(function: Callable[[Array], Point], start: Array) -> Point:
         step, fall = now.step()
         longest = 0.5 + float(np.linalg.norm(now.where))
         length = float(np.linalg.norm(step))
-        if fall < 1e-26 or length < 1e-16 * longest:
+        if fall < enough or length < 1e-16 * longest:
             break
         after = _shorter(function, now, step * min(1.0, longest / length), fall)
         if after is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -76,14 +77,19 @@ def _by_factor(elements: Array, size: int) -> tuple[Array, Array, Array]:
     return factor @ factor.T, *chain(factor)
 
 
-def _by_correlation(r: float, sds: Array) -> tuple[Array, Array, Array]:
-    """Return the covariance of two standard deviations with a correlation, with its derivatives by both."""
-    a, b = (float(sd) for sd in sds)
+def _by_correlation(r: float, roots: Array) -> tuple[Array, Array, Array]:
+    """Return the covariance of two standard deviations with a correlation, with its derivatives by their square roots.
+
+    Square roots keep the standard deviations from turning negative, which would turn the correlation.
+    """
+    a, b = (float(root) for root in roots)
+    covariance = np.array([[a**4, r * a * a * b * b], [r * a * a * b * b, b**4]])
+    jacobian = np.array([[4 * a**3, 2 * r * a * b * b, 0.0], [0.0, 2 * r * a * a * b, 4 * b**3]])
     curved = np.zeros((2, 2, 3))
-    curved[0, 0, 0] = curved[1, 1, 2] = 2.0
-    curved[0, 1, 1] = curved[1, 0, 1] = r
-    covariance = np.array([[a * a, r * a * b], [r * a * b, b * b]])
-    return covariance, np.array([[2 * a, r * b, 0.0], [0.0, r * a, 2 * b]]), curved
+    curved[0, 0] = [12 * a * a, 2 * r * b * b, 0.0]
+    curved[1, 1] = [0.0, 2 * r * a * a, 12 * b * b]
+    curved[0, 1, 1] = curved[1, 0, 1] = 4 * r * a * b
+    return covariance, jacobian, curved
 
 
 def _elements_turned(turn: Array) -> Array:
@@ -148,40 +154,48 @@ def profile_limits(fit: Fit, part: Part, rise: float) -> Limits:
 
 
 def _above(profile: _Profile, covariance: Array, rise: float) -> Callable[[float], float]:
-    """Return the function from a held value to its profiled deviance less the largest that is inside the interval."""
-    fit, size = profile.fit, len(covariance)
-    log_variance = math.log(fit.variance)
-    lowest, floor = fit.optimum.expansion.value, 0.05 * math.sqrt(fit.variance)
-    first = max(math.sqrt(covariance[0, 0]), floor)
-    if size == 1:
-        elements = np.array([first])
-    else:
-        across = float(covariance[0, 1]) / first
-        elements = np.array([first, across, max(math.sqrt(max(covariance[1, 1] - across**2, 0.0)), floor)])
-    starts = {
-        "correlation": np.array([first, max(math.sqrt(covariance[-1, -1]), floor), log_variance]),
-        "residual_sd": elements,
-    }
-    base = starts.get(profile.part, np.append(elements[1:], log_variance))
+    """Return the function from a held value to the root of its rise in deviance, less that at the ends."""
+    lowest = profile.fit.optimum.expansion.value
+    starts = _starts(profile, covariance)
     known: dict[float, Array] = {}
 
+    @functools.cache
     def above(held: float) -> float:
-        tried = [base]
-        if known:
-            near = known[min(known, key=lambda value: abs(value - held))].copy()
-            near[:-1] = np.where(np.abs(near[:-1]) < floor, floor, near[:-1])
-            tried.append(near)
-        found = min((descend(lambda x: profile.point(held, x), one) for one in tried), key=lambda one: one.value)
-        known[held] = found.where
-        return found.value - lowest - rise
+        near = [known[min(known, key=lambda value: abs(value - held))]] if known else []
+        found = [descend(lambda free: profile.point(held, free), start, enough=1e-12) for start in [*starts, *near]]
+        best = min(found, key=lambda one: one.value)
+        known[held] = np.where(np.abs(best.where) < 0.05, 0.05, best.where)
+        # Square roots: a profile is nearly a parabola, so its root is nearly straight and soon found.
+        return math.sqrt(max(best.value - lowest, 0.0)) - math.sqrt(rise)
 
     return above
+
+
+def _starts(profile: _Profile, covariance: Array) -> list[Array]:
+    """Return starts of the free parameters: near the optimum, and near each part of the covariance being 0."""
+    log_variance = math.log(profile.fit.variance)
+    floor = 0.05 * math.sqrt(profile.fit.variance)
+    first = max(math.sqrt(covariance[0, 0]), floor)
+    if len(covariance) == 1:
+        return [np.array([first if profile.part == "residual_sd" else log_variance])]
+    second, small = max(math.sqrt(covariance[1, 1]), floor), floor / 10
+    across = float(covariance[0, 1]) / first
+    rest = max(math.sqrt(max(covariance[1, 1] - across**2, 0.0)), floor)
+    if profile.part == "correlation":
+        whole = profile.to_blocks @ covariance @ profile.to_blocks.T
+        alone = math.sqrt(max(float(whole[0, 0]), floor**2))
+        pairs = [(first, second), (alone, small), (small, second)]
+        return [np.array([math.sqrt(a), math.sqrt(b), log_variance]) for a, b in pairs]
+    lines = [np.array([first, across, rest]), np.array([first, 0.0, small])]
+    if profile.part == "residual_sd":
+        return lines
+    return [np.append(line[1:], log_variance) for line in lines]
 
 
 def _root(above: Callable[[float], float], inside: float, outside: float) -> float:
     from scipy.optimize import brentq
 
-    return float(brentq(above, inside, outside, xtol=1e-13, rtol=1e-12))
+    return float(brentq(above, inside, outside, xtol=1e-10, rtol=1e-9))
 
 
 def _end(above: Callable[[float], float], start: float, factor: float) -> float:

@@ -84,12 +84,13 @@ def _starts(likelihood: Likelihood) -> list[Array]:
         off = c * np.sqrt(a * b)
         grid = np.stack([np.stack([a, off], axis=-1), np.stack([off, b], axis=-1)], axis=-1)
         values = likelihood.values(grid.reshape(-1, 2, 2)).reshape(a.shape)
-    lowest = np.ones(values.shape, dtype=bool)
+    around = values.copy()
     for axis in range(values.ndim):
-        moved = np.moveaxis(values, axis, 0)
-        low = np.moveaxis(lowest, axis, 0)
-        low[1:] &= moved[1:] <= moved[:-1]
-        low[:-1] &= moved[:-1] < moved[1:]
+        low = np.moveaxis(around, axis, 0)
+        before = low.copy()
+        low[1:] = np.minimum(low[1:], before[:-1])
+        low[:-1] = np.minimum(low[:-1], before[1:])
+    lowest = values == around
     chosen = grid[lowest][np.argsort(values[lowest], kind="stable")][:3]
     return list(chosen)
 

@@ -8,7 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from outcomes.errors import DesignError
-from outcomes.models.likelihood import Array, Blocks, Likelihood, inverse_and_determinant, symmetric_basis
+from outcomes.models.likelihood import (
+    Array,
+    Blocks,
+    Likelihood,
+    inverse_and_determinant,
+    symmetric_basis,
+    turned_products,
+)
 from outcomes.models.search import Optimum, by_factor, chain
 
 
@@ -54,31 +61,28 @@ class _Traces:
 def _traces(blocks: Blocks, covariance: Array) -> _Traces:
     """Return the sums for V = σ²(I + ZGZ') at σ = 1; the parts are the elements of σ²G, then σ² itself."""
     b, terms, basis = blocks, blocks.n_terms, symmetric_basis(blocks.size)
-    q, d, m = b.size, len(symmetric_basis(b.size)), len(b.sizes)
-    x, within = b.coordinates[:, :, :terms], b.all_within[:terms, :terms]
-    once, _ = inverse_and_determinant(b.loadings @ covariance @ b.loadings.swapaxes(1, 2) + np.eye(q))
+    q, d, u = b.size, len(basis), len(b.counts)
+    products, within = b.products[..., :terms, :terms], b.all_within[:terms, :terms]
+    once, _ = inverse_and_determinant(b.patterns @ covariance @ b.patterns.swapaxes(1, 2) + np.eye(q))
     twice = once @ once
-    turned = b.loadings.swapaxes(1, 2)
-    k, h = turned @ once @ b.loadings, turned @ once @ x
-    k2, h2 = turned @ twice @ b.loadings, turned @ twice @ x
-    contract = ([0, 1], [0, 1])
-    phi = np.linalg.inv(within + np.tensordot(x, once @ x, axes=contract))
+    turned = b.patterns.swapaxes(1, 2)
+    k, k2 = turned @ once @ b.patterns, turned @ twice @ b.patterns
+    hh = turned_products(turned @ once, products, turned @ once)
+    hh2 = turned_products(turned @ once, products, turned @ twice).sum(axis=0)
+    hkh = (hh.reshape(u, -1).T @ k.reshape(u, -1)).reshape(q, q, terms, terms, q, q)
+    kk = (k.reshape(u, -1).T @ (k.reshape(u, -1) * b.counts[:, None])).reshape(q, q, q, q)
     first, mixed = np.empty((d + 1, terms, terms)), np.empty((d + 1, d + 1, terms, terms))
     traces = np.empty((d + 1, d + 1))
-    flat, flat2 = h.reshape(m, -1), h2.reshape(m, -1)
-    hh = (flat.T @ flat).reshape(q, terms, q, terms)
-    hh2 = (flat.T @ flat2).reshape(q, terms, q, terms)
-    hkh = ((flat[:, :, None] * k.reshape(m, 1, -1)).reshape(m, -1).T @ flat).reshape(q, terms, q, q, q, terms)
-    kk = (k.reshape(m, -1).T @ k.reshape(m, -1)).reshape(q, q, q, q)
-    first[:d] = -np.einsum("aij,ixjy->axy", basis, hh)
-    first[d] = -(within + np.tensordot(x, twice @ x, axes=contract))
-    mixed[:d, :d] = np.einsum("aij,bkl,ixjkly->abxy", basis, basis, hkh)
-    mixed[:d, d] = np.einsum("aij,ixjy->axy", basis, hh2)
+    phi = np.linalg.inv(within + np.tensordot(once, products, axes=3))
+    first[:d] = -np.einsum("aij,ijxy->axy", basis, hh.sum(axis=0))
+    first[d] = -(within + np.tensordot(twice, products, axes=3))
+    mixed[:d, :d] = np.einsum("aij,bkl,ilxyjk->abxy", basis, basis, hkh)
+    mixed[:d, d] = np.einsum("aij,ijxy->axy", basis, hh2)
     mixed[d, :d] = mixed[:d, d].swapaxes(1, 2)
-    mixed[d, d] = within + np.tensordot(x, twice @ once @ x, axes=contract)
+    mixed[d, d] = within + np.tensordot(twice @ once, products, axes=3)
     traces[:d, :d] = np.einsum("aij,bkl,jkli->ab", basis, basis, kk)
-    traces[:d, d] = traces[d, :d] = np.einsum("aij,ji->a", basis, k2.sum(axis=0))
-    traces[d, d] = float(np.sum(b.sizes - q) + np.trace(twice.sum(axis=0)))
+    traces[:d, d] = traces[d, :d] = np.einsum("aij,ji->a", basis, np.tensordot(b.counts, k2, axes=1))
+    traces[d, d] = float(np.sum(b.sizes - q) + b.counts @ np.trace(twice, axis1=1, axis2=2))
     return _Traces(phi, first, mixed, traces)
 
 
