@@ -11,7 +11,7 @@ from outcomes.intake.days import FAR, Enrolment
 from outcomes.intake.drafts import Draft
 from outcomes.intake.limits import limits, spell
 from outcomes.intake.raw import FIXED, number_text, unique
-from outcomes.intake.settling import MAY_BE_BLANK, Reader, reject
+from outcomes.intake.settling import Reader, reject
 from outcomes.vocabulary import DELIVERED
 
 if TYPE_CHECKING:
@@ -19,6 +19,13 @@ if TYPE_CHECKING:
 
 SESSION = "session_id"
 """What the decision "set_aside" concerns where a session as a whole is in doubt: the row."""
+
+DRAWN_ON = {
+    "sessions": ("active_minutes", "work_kj"),
+    "assessments": ("response",),
+    "repeats": ("response",),
+}
+"""Columns without which a dose or a score is missing altogether; an empty one is asked about."""
 
 
 def check_rows(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment) -> None:
@@ -268,13 +275,13 @@ def _stimulation(draft: Draft, reader: Reader) -> None:
 
 
 def _empty_columns(draft: Draft, reader: Reader) -> None:
-    """Ask about a heading for numbers, or for the answers of a long table, under which nothing stands."""
+    """Ask about a heading that the analysis draws on, and under which nothing stands; others may stay empty."""
     import numpy as np
 
     if not len(draft):
         return
     for column in draft.table.columns:
-        if column.name in MAY_BE_BLANK or (column.kind not in ("number", "integer") and column.name != "response"):
+        if column.name not in DRAWN_ON.get(draft.name, ()):
             continue
         for index, feed in enumerate(draft.feeds):
             mine = np.flatnonzero(draft.feed == index)

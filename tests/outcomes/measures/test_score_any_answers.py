@@ -17,7 +17,7 @@ from outcomes.measures import Catalogue, Definition, Item, score, score_sets, sc
 from outcomes.vocabulary import ABSENT_WORDS
 
 DEFINITIONS = [pytest.param(definition, id=definition.key) for definition in Catalogue.packaged()]
-FEW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FEW = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 Frame = Callable[..., pd.DataFrame]
 
