@@ -149,13 +149,14 @@ def _separator(name: str, text: str, rules: IntakeRules, known: Collection[str],
 
 
 def _header(text: str, separator: str, header_row: int) -> list[str]:
+    """Return the headings as one separator gives them, none where the text cannot be split by it."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     try:
         for number, record in enumerate(reader, start=1):
             if number == header_row:
                 return record
     except csv.Error:
-        pass
+        return []  # `_records` says what is wrong with the text
     return []
 
 

@@ -124,7 +124,8 @@ def test_characters_that_the_font_lacks_are_named():
 
 
 def test_a_character_that_the_font_lacks_does_not_warn():
-    style.save(paired_change(BEFORE, AFTER, title="测").figure, "png")
+    drawn = style.save(paired_change(BEFORE, AFTER, title="测").figure, "png")
+    assert drawn.startswith(b"\x89PNG")
 
 
 def contrast(colour):
