@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,6 +13,7 @@ from numpy.typing import ArrayLike
 from outcomes.errors import DesignError
 from outcomes.matrices import Matrix, Vector, all_equal, finite_vector
 from outcomes.models.likelihood import Array, Blocks, blocks_of
+from outcomes.models.small_sample import expected_information
 
 _DUST = 1e-9
 """Lengths below this share of the whole length count as 0."""
@@ -170,23 +172,51 @@ def prepare(columns: Columns) -> Design:
     refuse_simple(columns)
     x, y = columns.fixed, columns.outcome
     lengths = np.linalg.norm(x, axis=0)
-    orthonormal, triangle = np.linalg.qr(x / lengths)
+    basis, triangle = np.linalg.qr(x / lengths)
     refuse_collinear(x / lengths, triangle, columns.names)
-    centre = y - y.mean()
-    base = orthonormal.T @ centre
-    left = centre - orthonormal @ base
-    left = left - orthonormal @ (orthonormal.T @ left)
-    size = float(np.linalg.norm(left))
-    if size <= _DUST * float(np.linalg.norm(centre)):
-        raise DesignError("the fixed terms explain the outcome without rest, so there is no variance to divide")
-    scale = size / np.sqrt(len(y))
-    inverse = np.linalg.inv(triangle) / lengths[:, None]
     slope, to_line = _scaled_slope(columns)
-    blocks = _blocks(np.column_stack([orthonormal, left / scale]), slope, columns)
+    # Directions of X by how much they change within people: what changes only between people stands apart, so that
+    # its much smaller weight is not lost beside the others where people are far apart.
+    turn = np.linalg.eigh(_blocks(basis, slope, columns).all_within)[1]
+    basis, inverse = basis @ turn, np.linalg.inv(triangle) @ turn / lengths[:, None]
+    base, left = _least_squares(y, basis)
+    size = float(np.linalg.norm(left))
+    if size <= _DUST * float(np.linalg.norm(y - y.mean())):
+        raise DesignError("the fixed terms explain the outcome without rest, so there is no variance to divide")
+    scale = size / math.sqrt(len(y))
+    blocks, shift = _centred_blocks(np.column_stack([basis, left / scale]), slope, columns)
     refuse_unidentified(blocks, slope is not None)
-    coefficients = inverse @ (base + orthonormal.T @ np.full(len(y), y.mean()))
     volume = 2 * float(np.log(np.abs(np.diagonal(triangle))).sum() + np.log(lengths).sum())
-    return Design(columns, blocks, coefficients, inverse * scale, float(scale), to_line, volume)
+    return Design(columns, blocks, inverse @ (base + shift * scale), inverse * scale, scale, to_line, volume)
+
+
+def _least_squares(y: Vector, basis: Array) -> tuple[Array, Array]:
+    """Return coefficients of y on an orthonormal basis and what is left; a large mean of y costs no digits."""
+    mean, ones = float(y.mean()), np.ones(len(y))
+    centre, level = y - mean, basis.T @ ones
+    beside = ones - basis @ level
+    if float(np.linalg.norm(beside)) <= _DUST * math.sqrt(len(y)):
+        beside = np.zeros(len(y))
+    coefficients = basis.T @ centre
+    left = centre - basis @ coefficients
+    more = basis.T @ left
+    return coefficients + more + mean * level, left - basis @ more + mean * beside
+
+
+def _centred_blocks(data: Array, slope: Array | None, columns: Columns) -> tuple[Blocks, Array]:
+    """Return the blocks of [X y] and the coefficients that were taken out of y for them.
+
+    People far apart turn least squares away from what holds within them; that is taken out before it has to cancel.
+    """
+    shift = np.zeros(data.shape[1] - 1)
+    blocks = _blocks(data, slope, columns)
+    for _ in range(2):
+        within = _along(blocks.all_within)
+        if blocks.all_within[-1, -1] <= 100 * _rest(blocks.all_within, within):
+            break
+        data = np.column_stack([data[:, :-1], data[:, -1] - data[:, :-1] @ within])
+        blocks, shift = _blocks(data, slope, columns), shift + within
+    return blocks, shift
 
 
 def refuse_simple(columns: Columns) -> None:
@@ -258,7 +288,7 @@ def _scaled_slope(columns: Columns) -> tuple[Array | None, Array]:
 
 
 def _blocks(data: Array, slope: Array | None, columns: Columns) -> Blocks:
-    """Return the blocks of [X y] by each person's orthonormal line."""
+    """Return the blocks of [X y], or of X alone, by each person's orthonormal line."""
     order = np.argsort(columns.place, kind="stable")
     place, rows = columns.place[order], data[order]
     sizes = np.bincount(place)
@@ -296,15 +326,13 @@ def refuse_unidentified(blocks: Blocks, has_slope: bool) -> None:
     DesignError
         With what would make the model estimable.
     """
-    from outcomes.models.small_sample import expected_information
-
     p = blocks.n_terms
     if blocks.n_values <= p or len(blocks.sizes) < 2:
         raise DesignError("too few people or values are left for these fixed terms")
     whole = blocks.all_within + np.einsum("uiixy->xy", blocks.products)
     if np.linalg.eigvalsh(whole[:p, :p])[0] <= _DUST:
         raise DesignError("without this participant the fixed terms cannot be told apart")
-    if _rest(blocks.all_within, p) <= (10 * _DUST) ** 2 * float(whole[p, p]):
+    if _rest(blocks.all_within, _along(blocks.all_within)) <= (10 * _DUST) ** 2 * float(whole[p, p]):
         raise DesignError(
             "nothing is left within people beside their own lines and the fixed terms, so the residual variance is 0; "
             "more values per person, or fewer terms, are needed"
@@ -318,9 +346,16 @@ def refuse_unidentified(blocks: Blocks, has_slope: bool) -> None:
         )
 
 
-def _rest(within: Array, p: int) -> float:
-    """Return the squares of y within people that X leaves."""
+def _along(within: Array) -> Array:
+    """Return the coefficients of y on X within people, 0 for what does not change within them."""
+    p = len(within) - 1
     values, vectors = np.linalg.eigh(within[:p, :p])
-    kept = values > _DUST
-    along = vectors.T[kept] @ within[:p, p]
-    return float(within[p, p] - np.sum(along**2 / values[kept]))
+    kept = vectors[:, values > _DUST]
+    out: Array = kept @ ((kept.T @ within[:p, p]) / values[values > _DUST])
+    return out
+
+
+def _rest(within: Array, coefficients: Array) -> float:
+    """Return the squares of y within people that X leaves, at coefficients of y on X within people."""
+    line = np.append(-coefficients, 1.0)
+    return max(float(line @ within @ line), 0.0)

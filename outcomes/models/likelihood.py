@@ -163,6 +163,29 @@ def inverse_and_determinant(stack: Array) -> tuple[Array, Array]:
     return out, determinant
 
 
+def scaled_inverse(matrix: Array) -> Array:
+    """Return the inverse of a positive definite matrix whose rows may differ in size by many powers of ten.
+
+    Parameters
+    ----------
+    matrix : array of shape (n, n)
+
+    Returns
+    -------
+    array of shape (n, n)
+
+    Examples
+    --------
+    >>> scaled_inverse(np.array([[4.0, 0.0], [0.0, 1.0]]))
+    array([[0.25, 0.  ],
+           [0.  , 1.  ]])
+    """
+    d = 1 / np.sqrt(np.diagonal(matrix))
+    scale = np.outer(d, d)
+    out: Array = np.linalg.inv(matrix * scale) * scale
+    return out
+
+
 def turned_products(left: Array, products: Array, right: Array) -> Array:
     """Return the products of turned coordinates, by pattern.
 
@@ -329,7 +352,7 @@ class Likelihood:
         """Return the deviance from the derivatives of log|V| and of [X y]'V⁻¹[X y]."""
         p = self.blocks.n_terms
         factor = np.linalg.cholesky(cross)
-        covariance = np.linalg.inv(cross[:p, :p])
+        covariance = scaled_inverse(cross[:p, :p])
         coefficients = covariance @ cross[:p, p]
         line = np.append(-coefficients, 1.0)
         moved = first @ line

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, t_quantile, t_two_sided
+from outcomes.intervals import check_level
 from outcomes.models.design import checked_columns, prepare
 from outcomes.models.fit import Fit, fit, line_parts
+from outcomes.models.inference import Inference, infer
 from outcomes.models.influence import cooks_distance, left_out, residuals
 from outcomes.models.likelihood import Array
 from outcomes.models.profiles import Part, profile_limits
@@ -27,22 +27,8 @@ from outcomes.models.results import (
     VarianceIntervals,
     with_unit,
 )
-from outcomes.models.small_sample import (
-    Adjustment,
-    Gradients,
-    kenward_roger,
-    kenward_roger_df,
-    satterthwaite,
-    satterthwaite_df,
-    satterthwaite_f,
-)
-from outcomes.result import Estimate, HypothesisTest, Interval, Result
+from outcomes.result import Estimate, Interval, Result
 
-_FEW_PEOPLE = 6
-_SOURCES = {
-    "kenward_roger": "Kenward & Roger (1997) Biometrics 53:983-997",
-    "satterthwaite": "Kuznetsova, Brockhoff & Christensen (2017) J Stat Softw 82(13)",
-}
 _LIKELIHOOD = "Bates et al (2015) J Stat Softw 67(1)"
 
 
@@ -90,7 +76,7 @@ class MixedModel(Result):
     units: tuple[str, ...]
     df: DegreesOfFreedom
     level: float
-    _inference: _Inference = field(repr=False, compare=False)
+    _inference: Inference = field(repr=False, compare=False)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -212,7 +198,7 @@ class MixedModel(Result):
             if estimate is None:
                 return None
             found = profile_limits(self._inference.fit, part, rise)
-            return _replaced(
+            return replace(
                 estimate,
                 interval=Interval(found.low, found.high, wanted, "profile likelihood"),
                 method=f"mixed_sd_profile_{kind}",
@@ -324,79 +310,6 @@ class MixedModel(Result):
         )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Inference:
-    """The fit with what tests of its terms need."""
-
-    fit: Fit
-    adjustment: Adjustment | None
-    gradients: Gradients
-    caveats: tuple[str, ...]
-
-    def estimate(self, value: float, unit: str, method: str, source: str) -> Estimate:
-        columns = self.fit.design.columns
-        return Estimate(
-            value=value,
-            unit=unit,
-            method=method,
-            n_people=len(columns.people),
-            n_values=len(columns.outcome),
-            source=source,
-            caveats=self.caveats,
-        )
-
-    def _adjusted(self, df: DegreesOfFreedom) -> Adjustment | None:
-        """Return what Kenward-Roger needs, None for Satterthwaite."""
-        if df not in _SOURCES:
-            raise DesignError(f"degrees of freedom '{df}' are neither 'kenward_roger' nor 'satterthwaite'")
-        if df == "satterthwaite":
-            return None
-        if self.adjustment is None:
-            raise DesignError("Kenward-Roger is defined for REML only; fit by REML or take Satterthwaite")
-        return self.adjustment
-
-    def contrast(
-        self, weights: Array, name: str, unit: str, null: float, df: DegreesOfFreedom, level: float
-    ) -> Contrast:
-        row = weights @ self.fit.design.to_terms
-        adjusted = self._adjusted(df)
-        if adjusted is None:
-            spread, freedom = row @ self.gradients.covariance @ row, satterthwaite_df(self.gradients, row)
-        else:
-            spread, freedom = row @ adjusted.adjusted @ row, kenward_roger_df(adjusted, row[None])[0]
-        error = float(np.sqrt(spread * self.fit.variance))
-        value = float(weights @ self.fit.coefficients)
-        t, half = (value - null) / error, t_quantile((1 + level) / 2, freedom) * error
-        estimate = _replaced(
-            self.estimate(value, unit, f"mixed_term_{df}", _SOURCES[df]),
-            interval=Interval(value - half, value + half, level, f"Student t, {df.replace('_', '-')}"),
-            test=HypothesisTest(name="t", p=_possible(t_two_sided(t, freedom)), statistic=t, df=(freedom,)),
-        )
-        return Contrast(name=name, estimate=estimate, standard_error=error, df=freedom, df_method=df, null=null)
-
-    def f_test(self, matrix: Array, df: DegreesOfFreedom) -> FTest:
-        from scipy.special import fdtrc
-
-        rows = matrix @ self.fit.design.to_terms
-        values = matrix @ self.fit.coefficients / np.sqrt(self.fit.variance)
-        adjusted = self._adjusted(df)
-        if adjusted is None:
-            statistic, freedom = satterthwaite_f(self.gradients, rows, values)
-        else:
-            freedom, scaling = kenward_roger_df(adjusted, rows)
-            wald = values @ np.linalg.solve(rows @ adjusted.adjusted @ rows.T, values)
-            statistic = scaling * float(wald) / len(rows)
-        columns = self.fit.design.columns
-        p = _possible(float(fdtrc(len(rows), freedom, statistic)))
-        return FTest(
-            test=HypothesisTest(name="F", p=p, statistic=statistic, df=(float(len(rows)), freedom)),
-            df_method=df,
-            method=f"mixed_f_{df}",
-            n_people=len(columns.people),
-            n_values=len(columns.outcome),
-        )
-
-
 def mixed_model(
     outcome: ArrayLike,
     fixed: ArrayLike,
@@ -482,11 +395,19 @@ def mixed_model(
     inputs = tuple(term_units) if term_units is not None else ("1",) * len(columns.names)
     if len(inputs) != len(columns.names):
         raise DesignError(f"{len(inputs)} units for {len(columns.names)} fixed terms; one each is needed")
-    found = fit(prepare(columns), restricted=method == "REML")
+    inference = infer(fit(prepare(columns), restricted=method == "REML"))
     per = inputs[columns.names.index(slope)] if isinstance(slope, str) else slope_unit
-    inference = _inference(found, len(columns.people))
     chosen: DegreesOfFreedom = df or ("kenward_roger" if method == "REML" else "satterthwaite")
     units = tuple(_per(unit, one) for one in inputs)
+    return _model(inference, chosen, level, unit, units, _per(unit, per))
+
+
+def _model(
+    inference: Inference, df: DegreesOfFreedom, level: float, unit: str, units: tuple[str, ...], slope_unit: str
+) -> MixedModel:
+    """Return the result of a fit: every term, the random parts, and what they are in words."""
+    found = inference.fit
+    names, method = found.design.columns.names, "REML" if found.likelihood.restricted else "ML"
     sd, slope_sd, r = line_parts(found.line_covariance)
 
     def part(value: float, of: str) -> Estimate:
@@ -494,36 +415,24 @@ def mixed_model(
 
     return MixedModel(
         fixed_effects=tuple(
-            inference.contrast(row, name, of, 0.0, chosen, level)
-            for row, name, of in zip(np.eye(len(units)), columns.names, units, strict=True)
+            inference.contrast(row, name, of, 0.0, df, level)
+            for row, name, of in zip(np.eye(len(units)), names, units, strict=True)
         ),
         intercept_sd=part(sd, unit),
-        slope_sd=None if slope_sd is None else part(slope_sd, _per(unit, per)),
+        slope_sd=None if slope_sd is None else part(slope_sd, slope_unit),
         correlation=None if r is None else part(r, "1"),
         residual_sd=part(found.residual_sd, unit),
         deviance=float(found.deviance),
         method=method,
         boundary=_boundary(found),
-        n_people=len(columns.people),
-        n_values=len(columns.outcome),
+        n_people=len(found.design.columns.people),
+        n_values=len(found.design.columns.outcome),
         unit=unit,
         units=units,
-        df=chosen,
+        df=df,
         level=level,
         _inference=inference,
     )
-
-
-def _inference(found: Fit, n_people: int) -> _Inference:
-    caveats: tuple[str, ...] = ("few_people",) if n_people < _FEW_PEOPLE else ()
-    if found.optimum.rank == 0:
-        caveats += ("no_difference_between_people",)
-    elif found.optimum.rank < found.design.blocks.size:
-        caveats += ("one_line_between_people",)
-    adjustment = None
-    if found.likelihood.restricted:
-        adjustment = kenward_roger(found.design.blocks, found.optimum.covariance)
-    return _Inference(found, adjustment, satterthwaite(found.likelihood, found.optimum), caveats)
 
 
 def _boundary(found: Fit) -> str:
@@ -539,17 +448,6 @@ def _boundary(found: Fit) -> str:
             "people are not seen in these data."
         )
     return ""
-
-
-def _replaced(estimate: Estimate, **changes: Any) -> Estimate:
-    from dataclasses import replace
-
-    return replace(estimate, **changes)
-
-
-def _possible(p: float) -> float:
-    """Return p, not below the smallest double: no probability is 0."""
-    return min(1.0, max(p, sys.float_info.min))
 
 
 def _per(unit: str, of: str) -> str:

@@ -41,9 +41,11 @@ class Point:
         """Return the step downhill, by the absolute values of the curvatures, and twice the fall that it promises."""
         if not len(self.where):
             return self.where, 0.0
-        values, vectors = np.linalg.eigh(self.hessian)
+        size = np.sqrt(np.abs(np.diagonal(self.hessian)))
+        d = 1 / np.where(size > 0, size, 1.0)
+        values, vectors = np.linalg.eigh(self.hessian * np.outer(d, d))
         curvature = np.maximum(np.abs(values), 1e-10 * np.abs(values).max() + 1e-300)
-        step: Array = -vectors @ ((vectors.T @ self.gradient) / curvature)
+        step: Array = -d * (vectors @ ((vectors.T @ (d * self.gradient)) / curvature))
         return step, -float(self.gradient @ step)
 
 

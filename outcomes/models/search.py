@@ -14,6 +14,9 @@ from outcomes.models.newton import Point, descend
 _SMALL = 1e-9
 """A decrease of the deviance that double precision no longer shows."""
 
+_TOO_FAR = 1e4
+"""Variances between people, in units of the residual variance, from which digits may be lost."""
+
 _SCALES = (0.003, 0.03, 0.3, 3.0, 30.0)
 _CORRELATIONS = (-0.95, -0.5, 0.0, 0.5, 0.95)
 
@@ -69,8 +72,20 @@ def optimum(likelihood: Likelihood, start: Array | None = None) -> Optimum:
         starts.append(start + 1e-4 * np.eye(len(start)))
     found = min((_from(likelihood, one) for one in starts), key=lambda one: one.expansion.value)
     if Point(np.zeros(len(free_elements(found.factor))), 0.0, *by_factor(found)).step()[1] > 1e-7:
-        raise DesignError("the likelihood of the variances has no maximum that can be found for these data")
+        raise DesignError(_unfound(found))
     return found
+
+
+def _unfound(found: Optimum) -> str:
+    """Return why Newton steps did not reach a maximum."""
+    if float(np.trace(found.covariance)) > _TOO_FAR:
+        return (
+            "people differ so much, beside what varies within them, that their variances cannot be computed; look for "
+            "a wrong unit or a slipped decimal point, or for values copied from visit to visit, or leave the slope out"
+        )
+    return (
+        "the likelihood of the variances has no maximum that can be found; fewer random parts or more people are needed"
+    )
 
 
 def _starts(likelihood: Likelihood) -> list[Array]:
@@ -218,7 +233,10 @@ def _off_a_saddle(likelihood: Likelihood, found: Optimum) -> Array | None:
     best = int(np.argmin(tried))
     if tried[best] >= found.expansion.value - _SMALL:
         return None
-    return np.linalg.cholesky(found.covariance + added[best] + 1e-14 * np.trace(added[best]) * np.eye(size))
+    # The triangle of [L √added] has the same product and needs no positive definite matrix.
+    wider = np.column_stack([found.factor, vectors[:, :1] * np.sqrt(np.trace(added[best]))])
+    lower: Array = np.transpose(np.linalg.qr(wider.T, mode="r"))
+    return lower
 
 
 def _settled(likelihood: Likelihood, found: Optimum) -> Optimum:

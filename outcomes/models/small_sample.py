@@ -13,6 +13,7 @@ from outcomes.models.likelihood import (
     Blocks,
     Likelihood,
     inverse_and_determinant,
+    scaled_inverse,
     symmetric_basis,
     turned_products,
 )
@@ -63,17 +64,20 @@ def _traces(blocks: Blocks, covariance: Array) -> _Traces:
     b, terms, basis = blocks, blocks.n_terms, symmetric_basis(blocks.size)
     q, d, u = b.size, len(basis), len(b.counts)
     products, within = b.products[..., :terms, :terms], b.all_within[:terms, :terms]
-    once, _ = inverse_and_determinant(b.patterns @ covariance @ b.patterns.swapaxes(1, 2) + np.eye(q))
+    # In the directions of G's own axes its parts differ in size but do not cancel.
+    spread, axes = np.linalg.eigh(covariance)
+    patterns = b.patterns @ axes
+    turned = patterns.swapaxes(1, 2)
+    once, _ = inverse_and_determinant((patterns * np.maximum(spread, 0.0)) @ turned + np.eye(q))
     twice = once @ once
-    turned = b.patterns.swapaxes(1, 2)
-    k, k2 = turned @ once @ b.patterns, turned @ twice @ b.patterns
+    k, k2 = turned @ once @ patterns, turned @ twice @ patterns
     hh = turned_products(turned @ once, products, turned @ once)
     hh2 = turned_products(turned @ once, products, turned @ twice).sum(axis=0)
     hkh = (hh.reshape(u, -1).T @ k.reshape(u, -1)).reshape(q, q, terms, terms, q, q)
     kk = (k.reshape(u, -1).T @ (k.reshape(u, -1) * b.counts[:, None])).reshape(q, q, q, q)
     first, mixed = np.empty((d + 1, terms, terms)), np.empty((d + 1, d + 1, terms, terms))
     traces = np.empty((d + 1, d + 1))
-    phi = np.linalg.inv(within + np.tensordot(once, products, axes=3))
+    phi = scaled_inverse(within + np.tensordot(once, products, axes=3))
     first[:d] = -np.einsum("aij,ijxy->axy", basis, hh.sum(axis=0))
     first[d] = -(within + np.tensordot(twice, products, axes=3))
     mixed[:d, :d] = np.einsum("aij,bkl,ilxyjk->abxy", basis, basis, hkh)
@@ -126,7 +130,7 @@ def kenward_roger(blocks: Blocks, covariance: Array) -> Adjustment:
     Kenward & Roger (1997) Biometrics 53:983-997; Halekoh & Højsgaard (2014) J Stat Softw 59(9).
     """
     found = _traces(blocks, covariance)
-    weights = 2 * np.linalg.inv(found.information())
+    weights = 2 * scaled_inverse(found.information())
     moved = found.phi @ found.p @ found.phi
     inner = np.einsum("ab,abxy->xy", weights, found.q)
     inner = found.phi @ inner @ found.phi - np.einsum("ab,axy,byz->xz", weights, moved, found.p @ found.phi)
@@ -157,7 +161,7 @@ def kenward_roger_df(adjustment: Adjustment, rows: Array) -> tuple[float, float]
     Kenward & Roger (1997) Biometrics 53:983-997, section 3.
     """
     q = len(rows)
-    inverse = np.linalg.inv(rows @ adjustment.covariance @ rows.T)
+    inverse = scaled_inverse(rows @ adjustment.covariance @ rows.T)
     parts = np.einsum("xy,ayz->axz", inverse, np.einsum("xi,aij,yj->axy", rows, adjustment.moved, rows))
     single = np.einsum("axx->a", parts)
     a1 = float(single @ adjustment.weights @ single)
@@ -236,9 +240,10 @@ def satterthwaite(likelihood: Likelihood, found: Optimum) -> Gradients:
 
 def _inverse(hessian: Array) -> Array:
     """Return the inverse; directions in which the deviance is flat are left out."""
-    values, vectors = np.linalg.eigh(hessian)
-    kept = values > 1e-10 * values[-1]
-    out: Array = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
+    d = 1 / np.sqrt(np.maximum(np.diagonal(hessian), 1e-300))
+    values, vectors = np.linalg.eigh(hessian * np.outer(d, d))
+    kept = values > 1e-10
+    out: Array = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T * np.outer(d, d)
     return out
 
 
