@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 
+from outcomes.analysis.values import by_person_and_visit
 from outcomes.result import Estimate
 
 if TYPE_CHECKING:
@@ -158,7 +159,7 @@ def _changes(work: Work) -> None:
     rows: list[tuple[str, int]] = []
     if work.contrast and work.study.has("changes"):
         changes = work.study.table("changes")
-        by_visit = work.visit_days.set_index(["participant_id", "visit"])["visited_day"].unstack("visit")
+        by_visit = by_person_and_visit(work.visit_days)
         if set(work.contrast) <= set(by_visit.columns):
             low = changes["participant_id"].map(by_visit[work.contrast[0]])
             high = changes["participant_id"].map(by_visit[work.contrast[1]])

@@ -29,6 +29,9 @@ class Work:
     errors: dict[str, Any] = field(default_factory=dict)
     unfit: dict[str, str] = field(default_factory=dict)
     """Series to the reason why the error of its own repeat tests is not that of its changes."""
+    refused: dict[str, str] = field(default_factory=dict)
+    """Series to the reason why it has no values."""
+    _pairs: dict[str, pd.DataFrame] = field(default_factory=dict)
 
     @property
     def level(self) -> float:
@@ -114,8 +117,6 @@ class Work:
             found[series.name] = _values.drop_values(self.study, values, series, self.visit_days)
         return found
 
-    refused: dict[str, str] = field(default_factory=dict)
-
     def pairs(self, series: Series) -> pd.DataFrame:
         """Return before, after and change of everybody who has both values of the compared visits.
 
@@ -128,8 +129,6 @@ class Work:
         if series.name not in self._pairs:
             self._pairs[series.name] = self._paired(series)
         return self._pairs[series.name]
-
-    _pairs: dict[str, pd.DataFrame] = field(default_factory=dict)
 
     def _paired(self, series: Series) -> pd.DataFrame:
         import numpy as np

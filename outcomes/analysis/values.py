@@ -211,13 +211,18 @@ def _take_out(values: pd.DataFrame, rows: object, reason: str) -> None:
     values.loc[there, "value"] = float("nan")
 
 
+def by_person_and_visit(days: pd.DataFrame) -> pd.DataFrame:
+    """Return the day of every visit: a row for each participant, a column for each visit."""
+    return days.set_index(["participant_id", "visit"])["visited_day"].unstack("visit")
+
+
 def _first_event(study: Study, table: str, kind: str, days: pd.DataFrame) -> pd.Series:
     """Return the day of each person's first event of a kind after the first and up to the second compared visit."""
     day_column = {"changes": "changed_day", "events": "occurred_day"}[table]
     events = study.table(table)
     events = events[events["kind"] == kind]
     start, end = study.protocol.analysis.compare or ("", "")
-    by_visit = days.set_index(["participant_id", "visit"])["visited_day"].unstack("visit")
+    by_visit = by_person_and_visit(days)
     low = events["participant_id"].map(by_visit[start]) if start in by_visit else float("nan")
     high = events["participant_id"].map(by_visit[end]) if end in by_visit else float("nan")
     open_end = high != high  # nan: the second visit did not take place

@@ -8,7 +8,7 @@ from outcomes.intake.dates import EXPECTED, ISO_DAY, ISO_MOMENT, read_clock, rea
 from outcomes.intake.doubts import date_doubts
 from outcomes.intake.drafts import NORMALISED, Draft
 from outcomes.intake.numerals import NUMBER_PATTERN
-from outcomes.intake.raw import CLOCK, DATE, NUMBER
+from outcomes.intake.raw import NUMBER
 from outcomes.intake.settling import Reader, reject, settle
 from outcomes.vocabulary import Column
 
@@ -143,10 +143,3 @@ def _refuse(draft: Draft, column: Column, rows: Integers, rule: str, pattern: st
             draft.empty(column.name, mine, rule)
         else:
             reject(draft, reader, column.name, mine, rule, expected)
-
-
-def date_typed(draft: Draft, name: str) -> Flags:
-    """Return the rows in which the spreadsheet holds a date or time."""
-    import numpy as np
-
-    return np.isin(draft.types[name], (DATE, CLOCK))

@@ -21,7 +21,6 @@ PERCENT_DECIMAL_FROM = 100
 
 P_FLOOR = 0.001
 MOST_DECIMALS = 4
-NO_VALUE = "–"
 
 
 def decimals_for(width: float | None, fallback: int = 1) -> int:
