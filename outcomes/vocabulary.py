@@ -214,7 +214,7 @@ TABLES: dict[str, Table] = {
                     "current_ma",
                     "heart_rate_bpm",
                 ),
-                _words("phase", "passive", "ramp", "active", "fatigue", "cooldown"),
+                _words("phase", "passive", "ramp", "active", "fatigue", "cooldown", "voluntary"),
             ),
             required_columns=("participant_id", "session_id", "t_s"),
         ),

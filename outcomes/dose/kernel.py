@@ -1,0 +1,301 @@
+"""The one definition of work, minutes, bouts and sides of a session: whole traces in, a row per session out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from outcomes.dose.batch import PHASES, Batch
+from outcomes.dose.phases import ACTIVE, VOLUNTARY, TraceRules, phases_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    import numpy as np
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from outcomes.dose.timeline import Flags, Floats, Integers
+
+BLOCK = 1 << 16
+"""Samples that are worked on at once: few enough for the caches of a processor."""
+
+COLUMNS = (
+    "participant_id",
+    "session_id",
+    "samples",
+    "total_s",
+    "recorded_s",
+    "unrecorded_s",
+    *(f"{phase}_s" for phase in PHASES),
+    "active_bouts",
+    "longest_bout_s",
+    "recorded_work_j",
+    "trapezoid_work_j",
+    "voluntary_work_j",
+    "motor_work_j",
+    "mean_power_w",
+    "peak_power_w",
+    "mean_cadence_rpm",
+    "mean_heart_rate_bpm",
+    "left_work_j",
+    "right_work_j",
+    "reason",
+)
+"""Columns of `summarise`, in order."""
+
+NO_POWER = "no power"
+WORDS = ("participant_id", "session_id", "reason")
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """A batch without the samples whose power dropped out, and how long each sample stands."""
+
+    batch: Batch
+    step: Floats
+    held: Floats
+    power: Floats | None
+    has_power: Flags
+
+
+def summarise(batch: Batch, rules: TraceRules | None = None) -> pd.DataFrame:
+    """Return what each session of a batch holds.
+
+    Parameters
+    ----------
+    batch : Batch
+    rules : TraceRules, optional
+
+    Returns
+    -------
+    DataFrame
+        A row per session in the batch's order, columns `COLUMNS`; seconds, joules, watts. ``reason`` is "no power"
+        where no sample has any: then every work and power is nan, never 0, and so are the active seconds unless the
+        phases are declared.
+
+    Notes
+    -----
+    A sample holds until the next one, at most for ``rules.gap_s``; samples without power are passed over, so that a
+    short dropout is bridged like a short step and a long one is not. With h_i the time that sample i holds, d_i the
+    step to the next one and A the samples that are active with positive power:
+
+        recorded work = sum over A of P_i h_i;
+        trapezoid work = sum over A with d_i <= gap of (P_i + max(P_i+1, 0)) / 2 d_i;
+        motor work = sum of min(P_i, 0) h_i over the whole session, never added to the rider's.
+
+    The last sample of a session has no time of its own, so that a session cut at a sample adds up.
+
+    Examples
+    --------
+    >>> from outcomes.dose import one_session
+    >>> row = summarise(one_session([0, 1, 2, 3], power_w=[10, 10, 20, 0])).iloc[0]
+    >>> row[["recorded_work_j", "trapezoid_work_j", "active_s"]].tolist()
+    [40.0, 35.0, 3.0]
+    """
+    import numpy as np
+    import pandas as pd
+
+    rules = rules or TraceRules()
+    parts = [summarise_block(part, rules) for part in batch.blocks(BLOCK)]
+    names = [name for name in COLUMNS if name not in WORDS]
+    numbers: dict[str, Floats] = {
+        name: np.concatenate([part[name] for part in parts]) if parts else np.zeros(0) for name in names
+    }
+    without = np.concatenate([part["_no_power"] for part in parts]) if parts else np.zeros(0)
+    words = {
+        "participant_id": pd.Series(list(batch.participants), dtype="str"),
+        "session_id": pd.Series(list(batch.sessions), dtype="str"),
+        "reason": pd.Series(np.where(without > 0, NO_POWER, ""), dtype="str"),
+    }
+    frame = pd.DataFrame({**{name: pd.Series(v, dtype="float64") for name, v in numbers.items()}, **words})
+    return frame[list(COLUMNS)]
+
+
+def joined(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    """Return session rows of several batches, by participant and session: the order of files is irrelevant."""
+    import pandas as pd
+
+    parts = [frame for frame in frames if len(frame)]
+    if not parts:
+        return pd.DataFrame({name: pd.Series(dtype="str" if name in WORDS else "float64") for name in COLUMNS})
+    whole = pd.concat(parts, ignore_index=True)
+    return whole.sort_values(["participant_id", "session_id"], kind="stable", ignore_index=True)
+
+
+def summarise_block(batch: Batch, rules: TraceRules) -> dict[str, Floats]:
+    """Return the numbers of `summarise` as arrays, and ``_no_power``: 1 where a session has none."""
+    import numpy as np
+
+    first, last = batch.starts[:-1], batch.starts[1:] - 1
+    total = batch.t_s[last] - batch.t_s[first]
+    found = _hold(batch, rules)
+    at = found.batch.starts[:-1]
+    code = phases_of(found.batch, rules)
+    active = code == ACTIVE
+    if found.power is not None:
+        active &= (found.power > 0) | ~_each(found.has_power, found.batch)
+    recorded = np.add.reduceat(found.held, at)
+    columns: dict[str, Floats] = {
+        "samples": np.diff(batch.starts).astype(np.float64),
+        "total_s": total,
+        "recorded_s": recorded,
+        "unrecorded_s": np.maximum(total - recorded, 0.0),
+        "_no_power": (~found.has_power).astype(np.float64),
+    }
+    columns |= _phase_seconds(found, code, active)
+    columns |= _bouts(found, active, rules)
+    columns |= _work(found, code, active, rules)
+    columns |= _means(found, active)
+    unknown = ~found.has_power if batch.phase is None else ~found.has_power & (columns["_declared"] == 0)
+    for name in ("active_s", "voluntary_s", "active_bouts", "longest_bout_s"):
+        columns[name] = np.where(unknown, np.nan, columns[name])
+    return columns
+
+
+def _each(values: Flags, batch: Batch) -> Flags:
+    import numpy as np
+
+    return np.repeat(values, np.diff(batch.starts))
+
+
+def _hold(batch: Batch, rules: TraceRules) -> _Held:
+    """Return the batch without power dropouts, and how long each sample holds."""
+    import numpy as np
+
+    power = batch.channels.get("power_w")
+    has_power = np.zeros(len(batch), dtype=np.bool_)
+    if power is not None:
+        lost = np.isnan(power)
+        has_power[:] = True
+        if lost.any():
+            has_power = ~np.logical_and.reduceat(lost, batch.starts[:-1])
+            batch = _without(batch, lost & _each(has_power, batch))
+            power = batch.channels["power_w"]
+    step = np.empty(len(batch.t_s))
+    np.subtract(batch.t_s[1:], batch.t_s[:-1], out=step[:-1])
+    step[batch.starts[1:] - 1] = 0.0
+    return _Held(batch, step, np.minimum(step, rules.gap_s), power, has_power)
+
+
+def _without(batch: Batch, lost: Flags) -> Batch:
+    import numpy as np
+
+    kept = ~lost
+    if kept.all():
+        return batch
+    counts = np.add.reduceat(kept.astype(np.int64), batch.starts[:-1])
+    return Batch(
+        batch.participants,
+        batch.sessions,
+        np.append(0, np.cumsum(counts)),
+        batch.t_s[kept],
+        {name: values[kept] for name, values in batch.channels.items()},
+        None if batch.phase is None else batch.phase[kept],
+    )
+
+
+def _phase_seconds(found: _Held, code: NDArray[np.int8], active: Flags) -> dict[str, Floats]:
+    """Return the seconds of every phase; declared active samples without positive power are in none."""
+    import numpy as np
+
+    n, words = len(found.batch), len(PHASES)
+    place = np.repeat(np.arange(1, n * (words + 1) + 1, words + 1), np.diff(found.batch.starts)) + code
+    seconds = np.bincount(place, weights=found.held, minlength=n * (words + 1)).reshape(n, words + 1)
+    columns: dict[str, Floats] = {f"{word}_s": seconds[:, 1 + i] for i, word in enumerate(PHASES)}
+    columns["active_s"] = np.add.reduceat(np.where(active, found.held, 0.0), found.batch.starts[:-1])
+    columns["_declared"] = seconds[:, 1:].sum(axis=1)
+    return columns
+
+
+def _bouts(found: _Held, active: Flags, rules: TraceRules) -> dict[str, Floats]:
+    """Return the number and the longest of the stretches of active riding; a gap in the recording ends one."""
+    import numpy as np
+
+    n, starts = len(found.batch), found.batch.starts
+    goes_on = np.zeros(len(active), dtype=np.bool_)
+    goes_on[1:] = active[:-1] & (found.step[:-1] <= rules.gap_s)
+    goes_on[starts[:-1]] = False
+    begins = np.flatnonzero(active & ~goes_on & (found.held > 0))
+    if len(begins) == 0:
+        return {"active_bouts": np.zeros(n), "longest_bout_s": np.zeros(n)}
+    session = np.searchsorted(starts, begins, side="right") - 1
+    lengths = np.add.reduceat(np.where(active, found.held, 0.0), begins)
+    longest, count = np.zeros(n), np.zeros(n)
+    np.maximum.at(longest, session, lengths)
+    np.add.at(count, session, 1.0)
+    return {"active_bouts": count, "longest_bout_s": longest}
+
+
+def _work(found: _Held, code: NDArray[np.int8], active: Flags, rules: TraceRules) -> dict[str, Floats]:
+    import numpy as np
+
+    n, at = len(found.batch), found.batch.starts[:-1]
+    names = ("recorded_work_j", "trapezoid_work_j", "voluntary_work_j", "motor_work_j", "mean_power_w", "peak_power_w")
+    if found.power is None:
+        return {name: np.full(n, np.nan) for name in names}
+    power, known = found.power, found.has_power
+    joules = power * found.held
+    ridden = np.where(active, joules, 0.0)
+    columns = {"recorded_work_j": np.add.reduceat(ridden, at)}
+    columns["trapezoid_work_j"] = np.add.reduceat(_trapezoids(power, found, active, rules), at)
+    free = code == VOLUNTARY
+    columns["voluntary_work_j"] = (
+        np.add.reduceat(np.where(free, np.maximum(joules, 0.0), 0.0), at) if free.any() else np.zeros(n)
+    )
+    columns["motor_work_j"] = np.add.reduceat(np.minimum(joules, 0.0), at) if (power < 0).any() else np.zeros(n)
+    seconds = np.add.reduceat(np.where(active, found.held, 0.0), at)
+    columns["mean_power_w"] = _over(columns["recorded_work_j"], seconds)
+    peak = np.maximum.reduceat(np.where(active, power, -np.inf), at)
+    columns["peak_power_w"] = np.where(np.isfinite(peak), peak, np.nan)
+    return {name: np.where(known, values, np.nan) for name, values in columns.items()}
+
+
+def _trapezoids(power: Floats, found: _Held, active: Flags, rules: TraceRules) -> Floats:
+    import numpy as np
+
+    later = np.zeros(len(power))
+    np.maximum(power[1:], 0.0, out=later[:-1])
+    later += power
+    later *= found.step
+    later *= 0.5
+    return np.where(active & (found.step <= rules.gap_s), later, 0.0)
+
+
+def _means(found: _Held, active: Flags) -> dict[str, Floats]:
+    """Return time-weighted means over active riding, and the work of each side."""
+    import numpy as np
+
+    batch = found.batch
+    n, at = len(batch), batch.starts[:-1]
+    columns: dict[str, Floats] = {}
+    weight = np.where(active, found.held, 0.0)
+    for channel, name in (("cadence_rpm", "mean_cadence_rpm"), ("heart_rate_bpm", "mean_heart_rate_bpm")):
+        values = batch.channels.get(channel)
+        columns[name] = np.full(n, np.nan) if values is None else _mean(values, weight, at)
+    left, right = (batch.channels.get(f"{side}_power_w") for side in ("left", "right"))
+    if left is None or right is None:
+        return columns | {"left_work_j": np.full(n, np.nan), "right_work_j": np.full(n, np.nan)}
+    both = ~(np.isnan(left) | np.isnan(right))
+    known = np.logical_or.reduceat(both & (weight > 0), at)
+    for side, values in (("left", left), ("right", right)):
+        work = np.add.reduceat(np.where(both, values, 0.0) * weight, at)
+        columns[f"{side}_work_j"] = np.where(known, work, np.nan)
+    return columns
+
+
+def _mean(values: Floats, weight: Floats, at: Integers) -> Floats:
+    import numpy as np
+
+    known = ~np.isnan(values)
+    if known.all():
+        return _over(np.add.reduceat(values * weight, at), np.add.reduceat(weight, at))
+    weighted = np.where(known, values, 0.0) * weight
+    return _over(np.add.reduceat(weighted, at), np.add.reduceat(np.where(known, weight, 0.0), at))
+
+
+def _over(top: Floats, bottom: Floats) -> Floats:
+    import numpy as np
+
+    ratio: Floats = np.divide(top, bottom, out=np.full(len(top), np.nan), where=bottom > 0)
+    return ratio

@@ -1,0 +1,98 @@
+"""What holds for any trace: cutting adds up, finer sampling changes nothing, order of sessions is irrelevant."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from outcomes.dose import Batch, TraceRules, one_session, summarise
+from outcomes.dose.batch import CHANNELS
+
+SETTINGS = settings(max_examples=60, deadline=None)
+RULES = TraceRules()
+SUMS = (
+    *("total_s", "recorded_s", "unrecorded_s", "active_s", "passive_s", "fatigue_s"),
+    *("recorded_work_j", "trapezoid_work_j", "voluntary_work_j", "motor_work_j"),
+)
+
+sample = st.tuples(
+    st.floats(0.1, 9.0), st.integers(-30, 60).map(float), st.sampled_from(["passive", "active", "fatigue", "voluntary"])
+)
+traces = st.lists(sample, min_size=3, max_size=40)
+
+
+def built(rows, low=0, high=None):
+    t = np.cumsum([step for step, _, _ in rows])
+    part = slice(low, high)
+    return one_session(t[part], power_w=[p for _, p, _ in rows][part], phase=[word for *_, word in rows][part])
+
+
+@SETTINGS
+@given(rows=traces, data=st.data())
+def test_a_session_cut_at_a_sample_adds_up(rows, data) -> None:
+    cut = data.draw(st.integers(1, len(rows) - 2))
+    whole, first, second = (
+        summarise(trace, RULES).iloc[0] for trace in (built(rows), built(rows, 0, cut + 1), built(rows, cut))
+    )
+    for name in SUMS:
+        assert first[name] + second[name] == pytest.approx(whole[name], abs=1e-9), name
+    assert max(p for p in (first["peak_power_w"], second["peak_power_w"], -1) if p == p) == pytest.approx(
+        max(whole["peak_power_w"], -1) if whole["peak_power_w"] == whole["peak_power_w"] else -1
+    )
+
+
+@SETTINGS
+@given(
+    rows=st.lists(st.tuples(st.floats(0.2, 5.0), st.integers(-30, 60).map(float), st.integers(0, 90)), min_size=2),
+    pieces=st.integers(2, 5),
+)
+def test_finer_samples_of_a_stepwise_trace_change_nothing(rows, pieces) -> None:
+    steps = np.array([step for step, *_ in rows])
+    t = np.append(0.0, np.cumsum(steps))
+    fine = np.append((t[:-1, None] + np.arange(pieces) * (steps / pieces)[:, None]).ravel(), t[-1])
+
+    def channels(values):
+        once = np.append(values, values[-1])
+        return once, np.append(np.repeat(values, pieces), values[-1])
+
+    power, current = channels([p for _, p, _ in rows]), channels([float(c) for *_, c in rows])
+    coarse, finer = (
+        summarise(one_session(times, power_w=power[i], current_ma=current[i]), RULES).iloc[0]
+        for i, times in enumerate((t, fine))
+    )
+    for name in (*(n for n in SUMS if n != "trapezoid_work_j"), "active_bouts", "longest_bout_s", "mean_power_w"):
+        assert finer[name] == pytest.approx(coarse[name], abs=1e-6, nan_ok=True), name
+
+
+@SETTINGS
+@given(sessions=st.lists(traces, min_size=1, max_size=6), block=st.integers(1, 60))
+def test_sessions_do_not_touch_each_other(sessions, block) -> None:
+    alone = [summarise(built(rows), RULES).iloc[0] for rows in sessions]
+    parts = [built(rows) for rows in sessions]
+    together = Batch.of(
+        ["P"] * len(parts),
+        [str(i) for i in range(len(parts))],
+        np.append(0, np.cumsum([len(part.t_s) for part in parts])),
+        np.concatenate([part.t_s for part in parts]),
+        {"power_w": np.concatenate([part.channels["power_w"] for part in parts])},
+        np.concatenate([part.phase for part in parts]),
+    )
+    found = summarise(together, RULES)
+    names = [name for name in found.columns if name not in ("participant_id", "session_id", "reason")]
+    for i, one in enumerate(alone):
+        assert found.loc[i, names].tolist() == pytest.approx(one[names].tolist(), abs=1e-9, nan_ok=True)
+    assert sum(len(part) for part in together.blocks(block)) == len(together)
+
+
+@SETTINGS
+@given(rows=traces)
+def test_missing_values_never_become_zero(rows) -> None:
+    t = np.cumsum([step for step, *_ in rows])
+    found = summarise(one_session(t, cadence_rpm=[50.0] * len(rows)), RULES).iloc[0]
+    assert all(math.isnan(found[name]) for name in ("recorded_work_j", "motor_work_j", "active_s", "peak_power_w"))
+    assert found["total_s"] == pytest.approx(t[-1] - t[0])
+    assert set(CHANNELS) >= {"power_w", "cadence_rpm"}
