@@ -201,7 +201,8 @@ def _phase_seconds(found: _Held, code: NDArray[np.int8], active: Flags) -> dict[
 
     n, words = len(found.batch), len(PHASES)
     place = np.repeat(np.arange(1, n * (words + 1) + 1, words + 1), np.diff(found.batch.starts)) + code
-    seconds = np.bincount(place, weights=found.held, minlength=n * (words + 1)).reshape(n, words + 1)
+    seconds = np.bincount(place, weights=found.held, minlength=n * (words + 1)).astype(np.float64)
+    seconds = seconds.reshape(n, words + 1)
     columns: dict[str, Floats] = {f"{word}_s": seconds[:, 1 + i] for i, word in enumerate(PHASES)}
     columns["active_s"] = np.add.reduceat(np.where(active, found.held, 0.0), found.batch.starts[:-1])
     columns["_declared"] = seconds[:, 1:].sum(axis=1)
