@@ -89,9 +89,9 @@ def summarise(batch: Batch, rules: TraceRules | None = None) -> pd.DataFrame:
     Examples
     --------
     >>> from outcomes.dose import one_session
-    >>> row = summarise(one_session([0, 1, 2, 3], power_w=[10, 10, 20, 0])).iloc[0]
-    >>> row[["recorded_work_j", "trapezoid_work_j", "active_s"]].tolist()
-    [40.0, 35.0, 3.0]
+    >>> rows = summarise(one_session([0, 1, 2, 3], power_w=[10, 10, 20, 0]))
+    >>> rows[["recorded_work_j", "trapezoid_work_j", "active_s"]].to_numpy().tolist()
+    [[40.0, 35.0, 3.0]]
     """
     import numpy as np
     import pandas as pd
