@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from statistics import NormalDist
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from numpy.random import Generator
 
     from synthetic_cohort.courses import Course
+
+Steps = list[tuple[str, int, int]]
 
 SCIM3_CODES: dict[str, tuple[int, ...]] = {
     "feeding": (0, 1, 2, 3),
@@ -162,7 +164,7 @@ def mas(course: Course, at: Moment) -> list[Row]:
     return rows
 
 
-def _graded(value: float, shares: list[float], first: int) -> str:
+def graded(value: float, shares: list[float], first: int) -> str:
     """Return the code whose share of a standard normal holds `value`."""
     total, code = 0.0, first
     for share in shares[:-1]:
@@ -178,36 +180,46 @@ def psfs(course: Course, at: Moment) -> list[Row]:
     tone = course.tone("knee_extensors", "left", at.minute) / (spread["latent_sd"] * math.sqrt(spread["stable_share"]))
     lasting = r * tone + math.sqrt(1 - r * r) * course.person.spasm
     often, hard = (math.sqrt(stable) * lasting + math.sqrt(1 - stable) * float(e) for e in at.rng.normal(size=2))
-    frequency = _graded(often, table["frequency_shares"], 0)
-    severity = _graded(hard, table["severity_shares"], 1)
+    frequency = graded(often, table["frequency_shares"], 0)
+    severity = graded(hard, table["severity_shares"], 1)
     if happens(at.rng, number("missing.psfs")):
         return [answer("frequency", "", absent="refused")]
     rows = [answer("frequency", frequency)]
     return rows if frequency == "0" else [*rows, answer("severity", severity)]
 
 
-def scim3_steps(rng: Generator) -> list[tuple[str, int, int]]:
-    """Return one person's way up the scale: (item, code, points gained), from the first step to the last."""
+def steps_up(rng: Generator, codes: Mapping[str, Sequence[int]], ease: Mapping[str, float]) -> Steps:
+    """Return one person's way up a scale: (item, code, points gained), from the first step to the last."""
     steps = []
-    for item, codes in SCIM3_CODES.items():
-        hard = SCIM3_EASE.get(item, 0.0) + float(rng.normal(0, 0.12))
-        for i in range(1, len(codes)):
-            steps.append(((i - 0.5) / (len(codes) - 1) + hard, item, codes[i], codes[i] - codes[i - 1]))
+    for item, grades in codes.items():
+        hard = ease.get(item, 0.0) + float(rng.normal(0, 0.12))
+        for i in range(1, len(grades)):
+            steps.append(((i - 0.5) / (len(grades) - 1) + hard, item, grades[i], grades[i] - grades[i - 1]))
     return [(item, code, gain) for _, item, code, gain in sorted(steps)]
 
 
-def scim3_items(total: float, steps: list[tuple[str, int, int]]) -> dict[str, int]:
+def reached(total: float, steps: Steps, codes: Mapping[str, Sequence[int]]) -> dict[str, int]:
     """Return the code of every item whose sum lies nearest to `total` on the way up."""
-    codes, reached = dict.fromkeys(SCIM3_CODES, 0), 0
+    found, points = dict.fromkeys(codes, 0), 0
     for item, code, gain in steps:
-        if reached + gain / 2 > total:
+        if points + gain / 2 > total:
             break
-        codes[item] = code
-        reached += gain
-    return codes
+        found[item] = code
+        points += gain
+    return found
 
 
-def scim3(course: Course, at: Moment, steps: list[tuple[str, int, int]]) -> list[Row]:
+def scim3_steps(rng: Generator) -> Steps:
+    """Return one person's way up this scale."""
+    return steps_up(rng, SCIM3_CODES, SCIM3_EASE)
+
+
+def scim3_items(total: float, steps: Steps) -> dict[str, int]:
+    """Return the code of every item whose sum lies nearest to `total`."""
+    return reached(total, steps, SCIM3_CODES)
+
+
+def scim3(course: Course, at: Moment, steps: Steps) -> list[Row]:
     """Return all 19 items, or none of them; only for people with a spinal cord injury."""
     error, missing = float(at.rng.normal(0, number("scim3_error.sd"))), happens(at.rng, number("missing.scim3"))
     if not course.person.region or missing:

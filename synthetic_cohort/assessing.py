@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from synthetic_cohort.answers import MEASURES, OFFSETS, Moment, scim3, scim3_steps
-from synthetic_cohort.draws import ANSWERS, REPEATS, STEPS, happens
+from synthetic_cohort.answers import MEASURES, OFFSETS, Moment, Steps, scim3, scim3_steps
+from synthetic_cohort.battery import BATTERY_OFFSETS, battery_rows
+from synthetic_cohort.draws import ANSWERS, BATTERY, BATTERY_REPEATS, REPEATS, STEPS, happens
 from synthetic_cohort.parameters import number, section
 from synthetic_cohort.people import MUSCLES
 from synthetic_cohort.tables import DAY, Row, moment_text
+from synthetic_cohort.wellbeing import Wellbeing, draw_wellbeing
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -19,45 +22,66 @@ if TYPE_CHECKING:
     from synthetic_cohort.visits import Held
 
 Biases = dict[str, tuple[float, ...]]
-Steps = list[tuple[str, int, int]]
 
 OCCASIONS = ("test_1", "test_2")
 REPEATED = ("limb_girth", "mas", "scim3", "tenmwt", "swls")
+BATTERY_REPEATED = ("fss",)
 REST_HOURS = 20
 """Hours without training before a repeat test."""
 
 
-def _steps(course: Course) -> Steps:
-    return scim3_steps(course.options.stream(course.person.number, STEPS))
+@dataclass(frozen=True)
+class _Sitting:
+    """What does not change from one sitting of a person to the next."""
 
+    course: Course
+    biases: Biases
+    steps: Steps
+    well: Wellbeing
 
-def _answers(measure: str, course: Course, at: Moment, steps: Steps) -> list[Row]:
-    return scim3(course, at, steps) if measure == "scim3" else MEASURES[measure](course, at)
+    def rows(
+        self, start: int, rater: int, measures: Iterable[str], rng: Generator, further: Iterable[str], aside: Generator
+    ) -> list[Row]:
+        """Return the answers of one sitting, each with measure, time and rater; `further` ones draw from `aside`."""
+        rows = []
+        for measure in measures:
+            at = self._moment(start + OFFSETS[measure], rater, rng)
+            rows += self._stamped(measure, at, rater, self._answers(measure, at))
+        for measure in further:
+            at = self._moment(start + BATTERY_OFFSETS[measure], rater, aside)
+            rows += self._stamped(measure, at, rater, battery_rows(measure, self.course, self.well, at))
+        return rows
 
+    def _moment(self, minute: int, rater: int, rng: Generator) -> Moment:
+        return Moment(minute, self.biases["girth_cm"][rater], self.biases["mas"][rater], rng)
 
-def _rows(
-    course: Course, start: int, rater: int, biases: Biases, rng: Generator, measures: Iterable[str], steps: Steps
-) -> list[Row]:
-    """Return the answers of one sitting, each with measure, time and rater."""
-    rows = []
-    for measure in measures:
-        minute = start + OFFSETS[measure]
-        at = Moment(minute, biases["girth_cm"][rater], biases["mas"][rater], rng)
+    def _answers(self, measure: str, at: Moment) -> list[Row]:
+        if measure == "scim3":
+            return scim3(self.course, at, self.steps)
+        return MEASURES[measure](self.course, at)
+
+    def _stamped(self, measure: str, at: Moment, rater: int, rows: list[Row]) -> list[Row]:
         common = {
             "measure": measure,
-            "assessed_at": moment_text(course.person.enrolled, minute),
+            "assessed_at": moment_text(self.course.person.enrolled, at.minute),
             "rater": section("raters")["names"][rater],
         }
-        rows += [common | row for row in _answers(measure, course, at, steps)]
-    return rows
+        return [common | row for row in rows]
+
+
+def _sitting(course: Course, biases: Biases) -> _Sitting:
+    person, options = course.person, course.options
+    steps = scim3_steps(options.stream(person.number, STEPS))
+    return _Sitting(course, biases, steps, draw_wellbeing(person, options))
 
 
 def assess(course: Course, held: list[Held], plan: Plan, biases: Biases) -> list[Row]:
     """Return the rows of the assessments table."""
-    rng, steps = course.options.stream(course.person.number, ANSWERS), _steps(course)
+    rng, aside = (course.options.stream(course.person.number, purpose) for purpose in (ANSWERS, BATTERY))
+    sitting = _sitting(course, biases)
     rows = []
     for visit in held:
-        found = _rows(course, visit.start, visit.rater, biases, rng, OFFSETS, steps)
+        found = sitting.rows(visit.start, visit.rater, OFFSETS, rng, BATTERY_OFFSETS, aside)
         if visit.missed:
             continue
         key = {"participant_id": course.person.participant_id, "visit": visit.key}
@@ -99,14 +123,14 @@ def repeat(course: Course, biases: Biases) -> list[Row]:
     person = course.person
     if not is_repeated(person.number):
         return []
-    steps = _steps(course)
-    rng = course.options.stream(person.number, REPEATS)
+    sitting = _sitting(course, biases)
+    rng, aside = (course.options.stream(person.number, purpose) for purpose in (REPEATS, BATTERY_REPEATS))
     first = 2 * 60 + person.usual_clock
     other = happens(rng, number("raters.changed_share"))
     raters = (person.home_rater, (person.home_rater + (1 + int(rng.integers(2)) if other else 0)) % 3)
     rows = []
     for occasion, start, rater in zip(OCCASIONS, (first, _second(course, first)), raters, strict=True):
-        found = _rows(course, start, rater, biases, rng, REPEATED, steps)
+        found = sitting.rows(start, rater, REPEATED, rng, BATTERY_REPEATED, aside)
         key = {"participant_id": person.participant_id, "occasion": occasion}
         rows += [key | row for row in found if row["measure"] != "tenmwt" or person.walks]
     return rows

@@ -96,7 +96,7 @@ class Course:
         curve = risen(now, half) - risen(start, half)
         return float(table["motor_points_first_year"] * curve / risen(12, half))
 
-    def _trained_share(self, minute: int) -> float:
+    def trained_share(self, minute: int) -> float:
         """Return how much of a gain that comes with the programme is there: none at first, all at its end."""
         half = number("power_gain.half_time_weeks")
         weeks = min(max(minute / WEEK, 0.0), self.options.weeks)
@@ -104,16 +104,16 @@ class Course:
 
     def gait_m_s(self, minute: int) -> float:
         """Return the true comfortable walking speed."""
-        gain = self.person.gait_gain * self._trained_share(minute)
+        gain = self.person.gait_gain * self.trained_share(minute)
         recovered = number("recovery.gait_m_s_per_point") * self.recovered_points(minute)
         return max(self.person.gait_m_s + gain + recovered, number("gait.speed_m_s.low") / 2)
 
     def scim3(self, minute: int) -> float:
         """Return the true independence, on the scale of the total from 0 to 100."""
-        gain = self.person.scim3_gain * self._trained_share(minute)
+        gain = self.person.scim3_gain * self.trained_share(minute)
         recovered = number("recovery.scim3_per_point") * self.recovered_points(minute)
         return min(max(self.person.scim3 + gain + recovered, 0.0), 100.0)
 
     def life(self, minute: int) -> float:
         """Return the true satisfaction, from 0 to 100."""
-        return min(max(self.person.life + self.person.life_gain * self._trained_share(minute), 0.0), 100.0)
+        return min(max(self.person.life + self.person.life_gain * self.trained_share(minute), 0.0), 100.0)

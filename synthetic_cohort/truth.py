@@ -13,6 +13,7 @@ from synthetic_cohort.parameters import parameters
 from synthetic_cohort.people import GIRTH_PLACES, LIMBS, SIDES
 from synthetic_cohort.tables import DAY
 from synthetic_cohort.visits import rater_biases
+from synthetic_cohort.wellbeing import BOUNDS, draw_wellbeing
 
 if TYPE_CHECKING:
     from synthetic_cohort.courses import Course
@@ -88,6 +89,8 @@ def _true_values(course: Course, minute: int) -> dict[str, Any]:
     for place in GIRTH_PLACES:
         sides = {side: course.girth_cm(place, side, minute) for side in SIDES}
         values[f"{place}_cm"] = sides | {"mean": sum(sides.values()) / len(sides)}
+    well = draw_wellbeing(course.person, course.options)
+    values |= {name: well.at(name, course, minute) for name in BOUNDS}
     if course.person.region:
         values["scim3"] = course.scim3(minute)
     if course.person.walks:

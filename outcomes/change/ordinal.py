@@ -150,7 +150,7 @@ def ordinal_change(
     return OrdinalChange(
         median_before=estimate(float(np.median(first)), "median_before"),
         median_after=estimate(float(np.median(second)), "median_after"),
-        hodges_lehmann=_shift(changes, unit, level, signed_rank, reasons),
+        hodges_lehmann=_shift(second - first, unit, level, signed_rank, reasons),
         rank_biserial=None if signed_rank is None else estimate(signed_rank.rank_biserial, "rank_biserial", "1"),
         lower=estimate(int(np.sum(changes < 0)), "count_lower", "1"),
         same=estimate(int(np.sum(changes == 0)), "count_same", "1"),

@@ -90,12 +90,34 @@ class Recomputed:
                 found[key] = sum(values)
         return found
 
-    def spasms(self) -> Values:
+    def average(self, measure: str, items: int, table: str = "assessments") -> Values:
+        """Mean of all of the first items; none where one is missing."""
+        found = {}
+        for key, rows in self.answers(table, measure).items():
+            values = [float(r["response"]) for r in rows[:items] if r["response"]]
+            if len(values) == items:
+                found[key] = math.fsum(values) / items
+        return found
+
+    def one(self, measure: str, item: str) -> Values:
+        """Answer to one item."""
         return {
             key: float(row["response"])
-            for key, rows in self.answers("assessments", "psfs").items()
+            for key, rows in self.answers("assessments", measure).items()
             for row in rows
-            if row["item"] == "frequency" and row["response"]
+            if row["item"] == item and row["response"]
+        }
+
+    @cached_property
+    def battery(self) -> dict[str, Values]:
+        """Pain, fatigue, bladder, bowel, daily life and quality of life."""
+        return {
+            "pain_nrs.pain_average_7d/-": self.one("pain_nrs", "pain_average_7d"),
+            "fss.mean/-": self.average("fss", 9),
+            "bladder.leaks_per_day/-": self.one("bladder", "leaks_per_day"),
+            "nbd.satisfaction/-": self.one("nbd", "satisfaction"),
+            "barthel.total_100/-": self.total("barthel", 10),
+            "qol_bds.total3/-": self.average("qol_bds", 3),
         }
 
     @cached_property
@@ -103,8 +125,9 @@ class Recomputed:
         """Values by person and visit of every outcome of the protocol, by its part of the key."""
         found: dict[str, Any] = {f"limb_girth.girth/{place}.mean": self.girth(place) for place in GIRTHS}
         found |= {f"mas.rank/{p}.worse": self.tone(p) for p in ("knee_extensors", "knee_flexors")}
-        found |= {"tenmwt.speed/-": self.speed(), "psfs.frequency/-": self.spasms()}
-        return found | {"scim3.total/-": self.total("scim3", 19), "swls.total/-": self.total("swls", 5)}
+        found |= {"tenmwt.speed/-": self.speed(), "psfs.frequency/-": self.one("psfs", "frequency")}
+        found |= {"scim3.total/-": self.total("scim3", 19), "swls.total/-": self.total("swls", 5)}
+        return found | self.battery
 
     def pairs(self, name: str) -> dict[str, tuple[Any, Any]]:
         values = self.outcomes[name]

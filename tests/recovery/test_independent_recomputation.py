@@ -47,7 +47,9 @@ Expected = dict[str, float]
 """Key of the record, a blank, and "value", "low", "high" or "p", to what it should be."""
 
 
-def numeric_change(data: Recomputed, name: str, mdc: float | None, se: float | None, df: float | None) -> Expected:
+def numeric_change(
+    data: Recomputed, name: str, mdc: float | None, se: float | None, df: float | None, better: int = 1
+) -> Expected:
     """Change of an interval or ratio scale; people held against `mdc`."""
     pairs = data.pairs(name).values()
     first, second = (np.array([float(pair[i]) for pair in pairs]) for i in (0, 1))
@@ -80,7 +82,8 @@ def numeric_change(data: Recomputed, name: str, mdc: float | None, se: float | N
     if name.startswith("limb_girth.girth/mid_thigh"):
         found[f"{key}/mean p"] = sign_flip_p(exact)
     if mdc is not None and se is not None:
-        counts = [int((change >= mdc).sum()), int((abs(change) < mdc).sum()), int((change <= -mdc).sum())]
+        improved = better * change
+        counts = [int((improved >= mdc).sum()), int((abs(change) < mdc).sum()), int((improved <= -mdc).sum())]
         found |= {f"{key}/{s} value": c for s, c in zip(("better", "within", "other"), counts, strict=True)}
         found[f"{key}/mdc95_used value"] = mdc
         # two differing measurements of an unchanged person: t with the degrees of freedom of the error
@@ -102,7 +105,7 @@ def ranked_change(data: Recomputed, name: str, *, tested: bool) -> Expected:
     change, key = [b - a for a, b in zip(first, second, strict=True)], f"change/{name}/all/{CONTRAST}/-"
     middle, low, high = walsh(change)
     moved = [c for c in change if c]
-    ranks = stats.rankdata(np.abs(moved))
+    ranks = stats.rankdata(np.round(np.abs(moved), 9))  # means of three answers differ by dust
     found = {
         f"{key}/median_before value": statistics.median(first),
         f"{key}/median_after value": statistics.median(second),
@@ -206,6 +209,12 @@ def dose_and_time(data: Recomputed, column: str) -> Expected:
     return {f"{key}/within_person_r value": r, f"{key}/vif value": 1 / (1 - r * r)}
 
 
+def error_of(again: dict[tuple[str, str], Any]) -> dict[str, Any]:
+    """Agreement of the two occasions of everybody who has both."""
+    people = sorted(n for n, occasion in again if occasion == "test_1" and (n, "test_2") in again)
+    return agreement(np.array([[float(again[n, o]) for o in ("test_1", "test_2")] for n in people]))
+
+
 def expected_numbers(data: Recomputed) -> Expected:
     """Return every number that is the same at every seed."""
     found: Expected = {
@@ -221,20 +230,23 @@ def expected_numbers(data: Recomputed) -> Expected:
             found |= dose_numbers(data, visit["key"])
     for name in data.outcomes:
         found |= flow(data, name)
-    for place in GIRTHS:
-        name, again = f"limb_girth.girth/{place}.mean", data.girth(place, "repeats")
-        people = sorted(n for n, occasion in again if occasion == "test_1" and (n, "test_2") in again)
-        error = agreement(np.array([[float(again[n, o]) for o in ("test_1", "test_2")] for n in people]))
+    repeated = {f"limb_girth.girth/{place}.mean": data.girth(place, "repeats") for place in GIRTHS}
+    for name, again in (repeated | {"fss.mean/-": data.average("fss", 9, "repeats")}).items():
+        error = error_of(again)
         for statistic, value in error.items():
             for label, number in zip(
                 ("low", "high") if "limits" in statistic else ("value",), np.atleast_1d(value), strict=True
             ):
                 if statistic != "df":
                     found[f"reliability/{name}/all/-/-/{statistic.partition(' ')[0]} {label}"] = float(number)
-        found |= numeric_change(data, name, error["mdc95"], error["standard_error_agreement"], error["df"])
-    found |= numeric_change(data, "tenmwt.speed/-", None, None, None)
+        # fatigue is better when lower: counts of better and other change places
+        better = -1 if name.startswith("fss") else 1
+        found |= numeric_change(data, name, error["mdc95"], error["standard_error_agreement"], error["df"], better)
+    for name in ("tenmwt.speed/-", "bladder.leaks_per_day/-"):
+        found |= numeric_change(data, name, None, None, None)
     secondary = ("mas.rank/knee_extensors.worse", "psfs.frequency/-", "scim3.total/-", "swls.total/-")
-    for name in (*secondary, "mas.rank/knee_flexors.worse"):
+    described = ("pain_nrs.pain_average_7d/-", "nbd.satisfaction/-", "barthel.total_100/-", "qol_bds.total3/-")
+    for name in (*secondary, "mas.rank/knee_flexors.worse", *described):
         found |= ranked_change(data, name, tested=name in secondary)
     heads = [f"change/{name}/all/{CONTRAST}/-" for name in secondary]
     adjusted = holm([found[f"{head}/hodges_lehmann p"] for head in heads])

@@ -335,3 +335,9 @@ def test_results_say_themselves() -> None:
     assert "median" in ordinal_change([1, 2], [1, 1], levels=range(3)).summary()
     assert "within" in change_classes([1.0], mdc=2.0).summary()
     assert changed().to_frame().loc[0, "mean_low"] == changed().mean.interval.low
+
+
+def test_the_shift_of_means_of_three_answers_keeps_its_digits() -> None:
+    # Walsh averages of 1/3 - 1/3 and 2/3 - 1/3 are 0, 1/6 and 1/3: follows from the definition
+    found = ordinal_change([1 / 3, 1 / 3], [1 / 3, 2 / 3], levels=None)
+    assert found.hodges_lehmann.value == pytest.approx(1 / 6, rel=1e-15)

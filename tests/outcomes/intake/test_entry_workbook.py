@@ -65,7 +65,8 @@ def test_one_sheet_a_table_one_a_measure_and_one_for_the_repeats_of_the_own_erro
     names = openpyxl.load_workbook(folder / "study.xlsx").sheetnames
     tables = ["participants", "prescriptions", "sessions", "events", "changes"]
     measures = ["limb_girth", "mas", "psfs", "scim3", "tenmwt", "swls"]
-    assert names == ["read me", *tables, *measures, "limb_girth repeats"]
+    measures += ["pain_nrs", "fss", "bladder", "nbd", "barthel", "qol_bds"]
+    assert names == ["read me", *tables, *measures, "limb_girth repeats", "fss repeats"]
 
 
 @pytest.mark.parametrize("table", ["participants", "prescriptions", "sessions", "events", "changes"])
