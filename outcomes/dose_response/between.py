@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from outcomes.dose_response.linear import Fit, fit, leave_one_out, permutation_test
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, correlation_interval, midranks, t_quantile
-from outcomes.matrices import Vector, all_equal, finite_vector
+from outcomes.matrices import Matrix, Vector, all_equal, finite_vector
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
 FEWEST = 10
@@ -100,6 +100,7 @@ def between_person_association(
     outcome_unit: str,
     level: float = 0.95,
     rng: np.random.Generator,
+    covariates: ArrayLike | None = None,
     resamples: int = 9_999,
     min_people: int = FEWEST,
 ) -> BetweenPersonAssociation:
@@ -121,6 +122,8 @@ def between_person_association(
         Nominal coverage of the intervals.
     rng : numpy.random.Generator
         For the permutations.
+    covariates : array of shape (n_participants, k), optional
+        Held constant besides the first value, such as a column of 0 and 1 for the group; no missing values.
     resamples : int
         Permutations; all orders are counted where there are no more of them.
     min_people : int
@@ -139,8 +142,9 @@ def between_person_association(
 
     Notes
     -----
-    change = b0 + b1·dose + b2·baseline; b1·per is the slope, with t(n - 3). Test: the residuals of change on baseline
-    are permuted over participants. Never pass work as the dose of a power outcome: work contains it.
+    change = b0 + b1·dose + b2·baseline (+ covariates); b1·per is the slope, with t(n - 3 - k). Test: the residuals of
+    change on what is held are permuted over participants. Never pass work as the
+    dose of a power outcome: work contains it.
 
     References
     ----------
@@ -158,12 +162,12 @@ def between_person_association(
     (1.17, 0.0001)
     """
     check_level(level)
-    d, c, b = _checked(dose, change, baseline, min_people)
+    d, c, held = checked_columns(dose, change, baseline, covariates, min_people)
     if not per > 0:
         raise DesignError("the amount of dose that slopes are for must be above 0")
     n = len(d)
-    adjusted, raw = fit(d, c, b), fit(d, c, None)
-    constant = ("baseline_constant",) if adjusted.basis.shape[1] == 1 else ()
+    adjusted, raw = fit(d, c, held), fit(d, c, held[:, 1:])
+    constant = ("baseline_constant",) if all_equal(held[:, 0]) else ()
     reasons: dict[str, str] = {}
     test = permutation_test(adjusted, resamples=resamples, rng=rng)
     caveats = ("association", *constant)
@@ -173,7 +177,7 @@ def between_person_association(
         slope=_with_test(slope, test, _FREEDMAN_LANE),
         raw_slope=_slope(raw, "dose_slope_raw", per, outcome_unit, level, ("association",)),
         partial_correlation=_correlation(adjusted, "dose_partial_correlation", level, caveats, ranks=False),
-        rank=_rank(d, c, b, level, rng, resamples, reasons),
+        rank=_rank(d, c, held, level, rng, resamples, reasons),
         leave_one_out_low=low,
         leave_one_out_high=high,
         per=float(per),
@@ -190,6 +194,7 @@ def rank_association(
     *,
     level: float = 0.95,
     rng: np.random.Generator,
+    covariates: ArrayLike | None = None,
     resamples: int = 9_999,
     min_people: int = FEWEST,
 ) -> RankAssociation:
@@ -203,6 +208,8 @@ def rank_association(
         Nominal coverage of the interval.
     rng : numpy.random.Generator
         For the permutations.
+    covariates : array of shape (n_participants, k), optional
+        Held constant besides the first value, as they are, not ranked.
     resamples : int
         Permutations.
     min_people : int
@@ -237,15 +244,34 @@ def rank_association(
     (-0.79, True)
     """
     check_level(level)
-    d, c, b = _checked(dose, change, baseline, min_people)
+    d, c, held = checked_columns(dose, change, baseline, covariates, min_people)
     reasons: dict[str, str] = {}
-    rank = _rank(d, c, b, level, rng, resamples, reasons)
+    rank = _rank(d, c, held, level, rng, resamples, reasons)
     if rank is None:
         raise DesignError(reasons["rank"])
     return RankAssociation(rank=rank, n_people=len(d))
 
 
-def _checked(dose: ArrayLike, change: ArrayLike, baseline: ArrayLike, min_people: int) -> tuple[Vector, Vector, Vector]:
+def checked_columns(
+    dose: ArrayLike, change: ArrayLike, baseline: ArrayLike, covariates: ArrayLike | None, min_people: int
+) -> tuple[Vector, Vector, Matrix]:
+    """Return dose, change, and what is held constant (the first value, then the covariates), or refuse.
+
+    Parameters
+    ----------
+    dose, change, baseline : array of shape (n_participants,)
+    covariates : array of shape (n_participants, k), optional
+    min_people : int
+
+    Returns
+    -------
+    tuple of two vectors and a matrix of 1 + k columns
+
+    Raises
+    ------
+    DesignError
+        As `between_person_association`.
+    """
     d = finite_vector(dose, name="dose", at_least=0)
     c = finite_vector(change, name="change", at_least=0)
     b = finite_vector(baseline, name="first values", at_least=0)
@@ -259,7 +285,8 @@ def _checked(dose: ArrayLike, change: ArrayLike, baseline: ArrayLike, min_people
         raise DesignError("everybody had the same dose")
     if all_equal(c, scale=float(max(np.abs(b).max(), np.abs(c).max()))):
         raise DesignError("everybody changed by the same amount")
-    return d, c, b
+    more = [] if covariates is None else list(np.asarray(covariates, dtype=float).reshape(len(d), -1).T)
+    return d, c, np.column_stack([b, *(finite_vector(one, name="covariates") for one in more)])
 
 
 def _slope(found: Fit, method: str, per: float, unit: str, level: float, caveats: tuple[str, ...]) -> Estimate:
@@ -297,18 +324,18 @@ def _correlation(found: Fit, method: str, level: float, caveats: tuple[str, ...]
 def _rank(
     dose: Vector,
     change: Vector,
-    baseline: Vector,
+    held: Matrix,
     level: float,
     rng: np.random.Generator,
     resamples: int,
     reasons: dict[str, str],
 ) -> Estimate | None:
     try:
-        found = fit(midranks(dose), midranks(change), midranks(baseline))
+        found = fit(midranks(dose), midranks(change), np.column_stack([midranks(held[:, 0]), held[:, 1:]]))
     except DesignError as refusal:
         reasons["rank"] = f"by rank, {refusal.reason}"
         return None
-    caveats = ("association", "baseline_constant") if found.basis.shape[1] == 1 else ("association",)
+    caveats = ("association", "baseline_constant") if all_equal(held[:, 0]) else ("association",)
     estimate = _correlation(found, "dose_rank", level, caveats, ranks=True)
     return _with_test(estimate, permutation_test(found, resamples=resamples, rng=rng), _FREEDMAN_LANE)
 

@@ -44,28 +44,33 @@ class Fit:
     basis: NDArray[np.float64]
 
 
-def covariate_basis(n: int, covariate: Vector | None) -> NDArray[np.float64]:
-    """Return an orthonormal basis of the intercept and, unless it is constant or None, one covariate.
+def covariate_basis(n: int, covariate: NDArray[np.float64] | None) -> NDArray[np.float64]:
+    """Return an orthonormal basis of the intercept and of the covariates; what is constant, or follows, is left out.
 
     Parameters
     ----------
     n : int
         People.
-    covariate : array of shape (n,), optional
+    covariate : array of shape (n,) or (n, k), optional
 
     Returns
     -------
-    array of shape (n, 1) or (n, 2)
+    array of shape (n, 1 to k + 1)
 
     Examples
     --------
     >>> covariate_basis(4, np.ones(4)).shape
     (4, 1)
+    >>> covariate_basis(4, np.column_stack([np.arange(4.0), np.arange(4.0), [0, 1, 0, 1]])).shape
+    (4, 3)
     """
     columns = [np.full(n, 1 / math.sqrt(n))]
-    if covariate is not None and not all_equal(covariate):
-        centred = covariate - covariate.mean()
-        columns.append(centred / np.linalg.norm(centred))
+    for one in [] if covariate is None else covariate.reshape(n, -1).T:
+        if all_equal(one):
+            continue
+        left = rest(one, np.column_stack(columns))
+        if left.any():
+            columns.append(left / np.linalg.norm(left))
     return np.column_stack(columns)
 
 
@@ -86,14 +91,14 @@ def rest(values: Vector, basis: NDArray[np.float64]) -> Vector:
     return out
 
 
-def fit(dose: Vector, change: Vector, covariate: Vector | None) -> Fit:
-    """Return the least-squares fit of change on dose, given the covariate.
+def fit(dose: Vector, change: Vector, covariate: NDArray[np.float64] | None) -> Fit:
+    """Return the least-squares fit of change on dose, given the covariates.
 
     Parameters
     ----------
     dose, change : array of shape (n,)
         Not constant.
-    covariate : array of shape (n,), optional
+    covariate : array of shape (n,) or (n, k), optional
 
     Returns
     -------
