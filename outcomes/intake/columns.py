@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from outcomes.errors import near_word
 from outcomes.intake.drafts import Feed
 from outcomes.intake.entry_workbook import README_SHEET
-from outcomes.intake.headings import SheetPlan
+from outcomes.intake.headings import SheetPlan, banner_remedy
 from outcomes.intake.mapping import NOT_READ, HeadingRule
 from outcomes.intake.readers import near_table
 from outcomes.vocabulary import TABLES
@@ -73,7 +73,8 @@ def plan_feeds(
                 _name_unused(sheet, found)
     if not refused:
         _no_such_sheets(sheets, mappings, found)
-    _no_such_headings([sheets[i] for i in range(len(sheets)) if i not in plan.unused], mappings, found)
+    read = [sheet for i, sheet in enumerate(sheets) if i not in plan.unused and not sheet.likely_header]
+    _no_such_headings(read, mappings, found)
     return plan
 
 
@@ -126,12 +127,15 @@ def _name_shifted(sheet: Sheet, maps: Sequence[HeadingRule], found: Collector) -
     found.add(
         "block",
         "shifted_headings",
-        f"the headings that columns.csv gives for this sheet ({listed}); row {sheet.header_row} has none of them",
+        f"the headings that columns.csv gives for this sheet ({listed}); row {sheet.header_row} has none of them"
+        + (f", row {sheet.likely_header} looks like them" if sheet.likely_header else ""),
         file=sheet.file,
         sheet=sheet.name,
         row=sheet.header_row,
         found=next((heading for heading in sheet.headings if heading), ""),
-        remedy="Delete what stands above the headings, or say header_row under [intake] in protocol.toml.",
+        remedy=banner_remedy(sheet)
+        if sheet.likely_header
+        else "Delete what stands above the headings, or say header_row under [intake] in protocol.toml.",
     )
     return True
 

@@ -113,10 +113,15 @@ def sheet_of_frame(name: str, frame: pd.DataFrame) -> Sheet:
         Columns as in the vocabulary. A frame that came out of a study (it has `row_id`) may carry both forms of a day;
         the dates are taken where there are any.
     """
-    import numpy as np
-
     if "row_id" in frame.columns:
         frame = _one_form(TABLES[name], frame.drop(columns="row_id"))
+    return sheet_of_columns(name, frame)
+
+
+def sheet_of_columns(file: str, frame: pd.DataFrame) -> Sheet:
+    """Return the columns of a frame as a sheet of a file: row 2 is its first row."""
+    import numpy as np
+
     columns, types = [], []
     for position, heading in enumerate(frame.columns):
         values, kinds = _cells(str(heading), frame.iloc[:, position])
@@ -128,7 +133,7 @@ def sheet_of_frame(name: str, frame: pd.DataFrame) -> Sheet:
     rows = np.flatnonzero(filled)
     headings = [tidy_heading(str(heading)) for heading in frame.columns]
     return Sheet(
-        name,
+        file,
         "",
         headings,
         [column[rows] for column in columns],

@@ -129,7 +129,9 @@ class SheetPlan:
         """Whether every column has one heading of its own."""
         headings = self.sheet.headings
         sound = bool(headings)
-        if not headings:
+        if self.sheet.likely_header:
+            self._block("header_row", banner_text(self.sheet), remedy=banner_remedy(self.sheet))
+        elif not headings:
             self._block(
                 "no_headings",
                 f"headings in row {self.sheet.header_row}",
@@ -398,6 +400,16 @@ class SheetPlan:
                 table=feeds[0].table if feeds else self.own,
                 row=row,
             )
+
+
+def banner_text(sheet: Sheet) -> str:
+    """Return what is wrong where the headings seem to stand in another row than the declared one."""
+    return f"headings in row {sheet.header_row}; row {sheet.likely_header} looks like them"
+
+
+def banner_remedy(sheet: Sheet) -> str:
+    """Return the line of the protocol that settles where the headings stand."""
+    return f"Say header_row = {sheet.likely_header} under [intake] in protocol.toml, or delete what stands above them."
 
 
 def _fixed_groups(entries: list[Entry]) -> list[Group]:

@@ -23,9 +23,10 @@ from outcomes.intake.identifiers import check_identifiers
 from outcomes.intake.ledger import Ledger, counted_cells, ledger_files
 from outcomes.intake.limits import check_limits
 from outcomes.intake.mapping import HeadingRule, read_mappings
-from outcomes.intake.readers import Contents, near_table, read_settings, read_tables
+from outcomes.intake.readers import WORKBOOK_SUFFIXES, Contents, near_table, read_settings, read_tables
 from outcomes.intake.settings import Decision, read_decisions, read_words
 from outcomes.intake.settling import Reader
+from outcomes.intake.value_labels import apply_labels
 from outcomes.intake.visit_checks import check_visits
 from outcomes.vocabulary import ANSWER_TABLES, TABLES
 
@@ -187,7 +188,7 @@ class _Study:
                     row=sheet.header_row,
                 )
             elif name not in drafts and name not in claimed:
-                if any(file.rpartition(".")[0].lower() == name for file in refused):
+                if any(_may_hold(file, name) for file in refused):
                     continue
                 names = [sheet.name or sheet.file.rpartition(".")[0] or sheet.file for sheet in sheets]
                 near = next((f"; did you mean '{other}'?" for other in names if name in near_table(other)), "")
@@ -201,6 +202,7 @@ class _Study:
                 words.setdefault("group", {}).setdefault(word, group.key)
         reader = Reader(self.protocol, words, self.found)
         for draft in drafts.values():
+            apply_labels(draft, reader, self.catalogue)
             read_cells(draft, reader)
         check_identifiers(drafts, reader)
         for name in ANSWER_TABLES:
@@ -212,6 +214,12 @@ class _Study:
         enrolment = count_days(drafts, self.protocol, self.found)
         check_rows(drafts, reader, enrolment)
         check_visits(drafts, reader, enrolment)
+
+
+def _may_hold(file: str, table: str) -> bool:
+    """Whether a file that could not be read may hold a table: it is named so, or is a workbook of several sheets."""
+    stem, _, suffix = file.lower().rpartition(".")
+    return stem == table or (f".{suffix}" in WORKBOOK_SUFFIXES and stem not in TABLES)
 
 
 def check_files(intake: Intake) -> dict[str, str]:

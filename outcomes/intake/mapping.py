@@ -26,6 +26,10 @@ NOT_READ = "-"
 """Column of a heading, or table of a sheet, that is known and not read."""
 
 
+VALUES, LABELS = "values", "labels"
+"""Format of a heading of a statistics file: its cells are their values, or the labels of their values."""
+
+
 @dataclass(frozen=True, slots=True)
 class HeadingRule:
     """One row of columns.csv."""
@@ -94,7 +98,7 @@ def _column_faults(line: Line, table: str, column: str) -> Iterator[tuple[str, s
         yield "column", "unknown_column", f"a column of {table or 'a table'}{near_word(column, forms)}"
         return
     kind, unit = forms[column].kind, forms[column].unit
-    if line["format"]:
+    if line["format"] and line["format"] not in (VALUES, LABELS):
         if kind not in ("date", "moment") or column.endswith(("_day", "_clock")):
             yield "format", "format", "no format; the column holds no dates"
         elif fault := format_fault(line["format"]):

@@ -54,6 +54,12 @@ class Sheet:
         What the second look into a workbook found.
     hidden : bool
         Whether the workbook hides the sheet.
+    labels : dict of int to dict of str to str
+        Value labels of a statistics file: column position to text of a value to its label.
+    missing : dict of int to frozenset of str
+        Texts of a column that a statistics file itself declares missing.
+    likely_header : int, optional
+        Row that looks like the headings where the declared row does not.
     """
 
     file: str
@@ -71,6 +77,9 @@ class Sheet:
     notes: list[str] = field(default_factory=list)
     marks: Marks | None = None
     hidden: bool = False
+    labels: dict[int, dict[str, str]] = field(default_factory=dict)
+    missing: dict[int, frozenset[str]] = field(default_factory=dict)
+    likely_header: int | None = None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -115,6 +124,8 @@ def moment_text(value: dt.datetime) -> str:
     >>> moment_text(dt.datetime(2026, 3, 1, 9, 30)), moment_text(dt.datetime(2026, 3, 1))
     ('2026-03-01 09:30', '2026-03-01')
     """
+    if value.tzinfo is not None:
+        return value.isoformat(sep=" ", timespec="seconds")  # a zone is refused with the column, never dropped
     if value.microsecond:
         value = (value + dt.timedelta(microseconds=500_000)).replace(microsecond=0)
     if (value.hour, value.minute, value.second) == (0, 0, 0):

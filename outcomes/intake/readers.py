@@ -1,4 +1,5 @@
-"""Which files of a study folder are read, and by what: text files, workbooks; lock files and other kinds are named."""
+"""Which files of a study folder are read, and by what: text files, workbooks, files of statistics programs; lock files,
+links that lead out of the folder and other kinds are named."""
 
 from __future__ import annotations
 
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from outcomes.errors import near_word
 from outcomes.files import PARTIAL, sha256
+from outcomes.intake.data_files import PARQUET, STATISTICS, read_data_file
 from outcomes.intake.text_files import read_text_file
 from outcomes.intake.workbooks import read_workbook
 from outcomes.vocabulary import TABLES
@@ -19,8 +21,21 @@ if TYPE_CHECKING:
     from protocols.schema import IntakeRules
 
 TEXT_SUFFIXES = (".csv", ".tsv")
-WORKBOOK_SUFFIXES = (".xlsx", ".xlsm")
-OTHER_SUFFIXES = (".xls", ".xlsb", ".ods", ".numbers", ".txt", ".tab", ".sav", ".dta", ".json", ".parquet")
+WORKBOOK_SUFFIXES = (".xlsx", ".xlsm", ".xls", ".ods")
+DATA_SUFFIXES = PARQUET + STATISTICS
+OTHER_SUFFIXES = (
+    ".xlsb",
+    ".numbers",
+    ".txt",
+    ".tab",
+    ".json",
+    ".por",
+    ".sas7bdat",
+    ".xpt",
+    ".rds",
+    ".feather",
+    ".arrow",
+)
 """Kinds of tables that are not read; one named like a table is refused instead of passed over."""
 
 SETTINGS = ("columns.csv", "words.csv", "decisions.csv")
@@ -85,17 +100,23 @@ def read_tables(
     """
     for path in sorted(folder.iterdir(), key=lambda path: path.name):
         suffix = path.suffix.lower()
-        if not path.is_file() or path.name in SETTINGS or path.name.startswith(PARTIAL):
+        is_broken_link = path.is_symlink() and not path.exists()
+        if not (path.is_file() or is_broken_link) or path.name in SETTINGS or path.name.startswith(PARTIAL):
             continue
         if path.name.startswith(LOCK):
             _name_lock(path.name, found)
-        elif suffix in TEXT_SUFFIXES + WORKBOOK_SUFFIXES:
+        elif suffix in TEXT_SUFFIXES + WORKBOOK_SUFFIXES + DATA_SUFFIXES:
             if progress is not None:
                 progress(path.name)
             _read_one(path, suffix, rules, known, contents, found)
         elif suffix in OTHER_SUFFIXES and path.stem.lower() in TABLES:
             contents.refused.add(path.name)
-            found.add("block", "file_kind", "csv, tsv or xlsx; save the file as one of them", file=path.name)
+            found.add(
+                "block",
+                "file_kind",
+                "csv, tsv, xlsx, xls, ods, parquet, sav or dta; save the file as one",
+                file=path.name,
+            )
 
 
 def _read_one(
@@ -103,12 +124,16 @@ def _read_one(
 ) -> None:
     raw = _bytes(path, contents, found)
     if raw is None:
+        contents.refused.add(path.name)
         return
     if suffix in TEXT_SUFFIXES:
         sheet = read_text_file(path.name, raw, rules, known, found)
         sheets = [] if sheet is None else [sheet]
+    elif suffix in DATA_SUFFIXES:
+        sheet = read_data_file(path.name, suffix, raw, found)
+        sheets = [] if sheet is None else [sheet]
     else:
-        sheets = read_workbook(path.name, raw, rules, found)
+        sheets = read_workbook(path.name, raw, rules, known, found)
         for sheet in sheets:
             sheet.notes += ["macros were left alone"] if suffix == ".xlsm" else []
     if not sheets:
@@ -117,6 +142,15 @@ def _read_one(
 
 
 def _bytes(path: Path, contents: Contents, found: Collector) -> bytes | None:
+    if not path.resolve().is_relative_to(path.parent.resolve()):
+        found.add(
+            "block",
+            "outside_folder",
+            "a file inside the study folder; this is a link that leads out of it, and was not followed",
+            file=path.name,
+            remedy="Copy the file into the study folder.",
+        )
+        return None
     try:
         size = path.stat().st_size
         if size > SIZE_LIMIT:

@@ -54,6 +54,8 @@ class Marks:
         Cells that carry a comment.
     hidden_rows : list of int
     hidden_columns : list of int
+    empty_formulas : list of str
+        Cells of an .xls file whose formula gives an empty text or was never calculated, which look the same there.
     """
 
     errors: dict[tuple[int, int], str] = field(default_factory=dict)
@@ -62,6 +64,7 @@ class Marks:
     comments: list[str] = field(default_factory=list)
     hidden_rows: list[int] = field(default_factory=list)
     hidden_columns: list[int] = field(default_factory=list)
+    empty_formulas: list[str] = field(default_factory=list)
 
 
 def open_archive(raw: bytes) -> zipfile.ZipFile:
@@ -84,7 +87,7 @@ def open_archive(raw: bytes) -> zipfile.ZipFile:
         raise Unreadable(f"unpacked it has {len(entries):,} parts and {unpacked:,} bytes, which is more than is read")
     if unpacked > SMALL and unpacked > RATIO_LIMIT * max(len(raw), 1):
         raise Unreadable("it unpacks to more than a hundred times its size, which no workbook of a clinic does")
-    if "xl/workbook.xml" not in archive.namelist():
+    if not {"xl/workbook.xml", "content.xml"} & set(archive.namelist()):
         raise Unreadable("the archive holds no workbook; save the file as .xlsx again")
     try:
         for entry in entries:
@@ -250,3 +253,19 @@ def split_range(reference: str) -> tuple[tuple[int, int], tuple[int, int]]:
     """
     first, _, last = reference.partition(":")
     return split_reference(first), split_reference(last or first)
+
+
+def cell_reference(row: int, column: int) -> str:
+    """Return the reference of a cell from its row and column, both from 0.
+
+    Examples
+    --------
+    >>> cell_reference(0, 0), cell_reference(13, 27)
+    ('A1', 'AB14')
+    """
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return f"{letters}{row + 1}"

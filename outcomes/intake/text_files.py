@@ -5,8 +5,9 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import re
 import unicodedata
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from outcomes.intake.raw import BLANK, TEXT, Sheet, texts
@@ -20,6 +21,9 @@ SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 WORKBOOK_START = b"PK\x03\x04"
 OLE_START = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 UTF16_STARTS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+
+LOOK_AHEAD = 30
+"""Rows among which headings are looked for where the declared row has none."""
 
 Refuse = Callable[..., None]
 
@@ -51,13 +55,19 @@ def read_text_file(name: str, raw: bytes, rules: IntakeRules, known: Collection[
     text = _decode(raw, rules, refuse)
     if text is None:
         return None
-    separator, note = _separator(name, text, rules, known, refuse)
+    text, declared = _first_line(text)
+    separator, note = (
+        (declared, f"separator declared in the first line: {SEPARATORS[declared]}")
+        if declared and rules.separator in (None, declared)
+        else _separator(name, text, rules, known, refuse)
+    )
     if not separator:
         return None
     records = _records(text, separator, refuse)
     if records is None:
         return None
-    sheet = to_sheet(name, records, rules, refuse)
+    likely = likely_header(enumerate(records, start=1), known, rules.header_row)
+    sheet = banner_sheet(name, "", rules, likely) if likely else to_sheet(name, records, rules, refuse)
     if sheet is not None and note:
         sheet.notes.append(note)
     return sheet
@@ -124,12 +134,50 @@ def _row_of(raw: bytes, position: int) -> int:
     return before.count(b"\n") + 1
 
 
+def _first_line(text: str) -> tuple[str, str]:
+    """Return the text without a first line such as ``sep=;``, and the separator that it declares, else "".
+
+    Spreadsheet programs write and read that line; they show it as no row, so it is counted as none.
+    """
+    found = re.match(r'"?sep=([,;\t|])"?(?:\r\n|\r|\n)', text)
+    return (text[found.end() :], found[1]) if found else (text, "")
+
+
+def likely_header(rows: Iterable[tuple[int, Sequence[str]]], known: Collection[str], header_row: int) -> int | None:
+    """Return the row that looks like the headings where the declared one has none of them, else None.
+
+    Parameters
+    ----------
+    rows : iterable of (int, sequence of str)
+        Rows by their number, from the first on.
+    known : collection of str
+        Headings that would be recognised.
+    header_row : int
+        Row of the headings as declared.
+    """
+    counts: dict[int, int] = {}
+    for number, cells in rows:
+        if number > max(LOOK_AHEAD, header_row):
+            break
+        counts[number] = sum(tidy_heading(cell) in known for cell in cells if cell)
+    best = max(counts, key=lambda number: counts[number], default=header_row)
+    return best if counts.get(header_row, 0) == 0 and counts.get(best, 0) >= 2 else None
+
+
+def banner_sheet(name: str, title: str, rules: IntakeRules, likely: int) -> Sheet:
+    """Return a sheet without content whose headings seem to stand in another row than the declared one."""
+    import numpy as np
+
+    nothing = np.zeros(0, dtype=np.int64)
+    return Sheet(name, title, [], [], [], nothing, header_row=rules.header_row, likely_header=likely)
+
+
 def _separator(name: str, text: str, rules: IntakeRules, known: Collection[str], refuse: Refuse) -> tuple[str, str]:
     """Return the separator and a note where it is not the one that the file's name promises."""
     if rules.separator is not None:
         return rules.separator, ""
     usual = "\t" if name.lower().endswith((".tsv", ".tab")) else ","
-    headers = {separator: _header(text, separator, rules.header_row) for separator in SEPARATORS}
+    headers = {separator: _header(text, separator, rules.header_row, known) for separator in SEPARATORS}
     splitting = [separator for separator, header in headers.items() if len(header) > 1]
     if not splitting:
         return usual, ""
@@ -148,16 +196,21 @@ def _separator(name: str, text: str, rules: IntakeRules, known: Collection[str],
     return winners[0], "" if winners[0] == usual else f"separator found in the headings: {SEPARATORS[winners[0]]}"
 
 
-def _header(text: str, separator: str, header_row: int) -> list[str]:
-    """Return the headings as one separator gives them, none where the text cannot be split by it."""
+def _header(text: str, separator: str, header_row: int, known: Collection[str]) -> list[str]:
+    """Return the headings as one separator gives them, none where the text cannot be split by it.
+
+    Where the declared row holds no known heading, the row that looks like the headings is taken.
+    """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    first: list[tuple[int, list[str]]] = []
     try:
         for number, record in enumerate(reader, start=1):
-            if number == header_row:
-                return record
+            first.append((number, record))
+            if number >= max(header_row, LOOK_AHEAD):
+                break
     except csv.Error:
-        return []  # `_records` says what is wrong with the text
-    return []
+        return dict(first).get(header_row, [])  # `_records` says what is wrong with the text
+    return dict(first).get(likely_header(first, known, header_row) or header_row, [])
 
 
 def _records(text: str, separator: str, refuse: Refuse) -> list[list[str]] | None:

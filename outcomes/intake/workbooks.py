@@ -1,14 +1,16 @@
-"""Read xlsx workbooks: values and their types, then what the values do not show."""
+"""Read workbooks (xlsx, xlsm, xls, ods): values and their types, then what the values do not show."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
+from outcomes.intake.ods_xml import ods_marks
 from outcomes.intake.raw import BLANK, ERROR, UNCALCULATED, Sheet, cell, texts
 from outcomes.intake.sheet_xml import Marks, Unreadable, marks, open_archive, split_range
-from outcomes.intake.text_files import OLE_START, WORKBOOK_START, tidy_heading
+from outcomes.intake.text_files import OLE_START, WORKBOOK_START, banner_sheet, likely_header, tidy_heading
+from outcomes.intake.xls_records import xls_marks
 
 if TYPE_CHECKING:
     from python_calamine import CalamineSheet
@@ -20,7 +22,7 @@ Grid = Iterable[list[Any]]
 Row = list[tuple[str, int]]
 
 
-def read_workbook(name: str, raw: bytes, rules: IntakeRules, found: Collector) -> list[Sheet]:
+def read_workbook(name: str, raw: bytes, rules: IntakeRules, known: Collection[str], found: Collector) -> list[Sheet]:
     """Read every sheet of a workbook that holds anything.
 
     Parameters
@@ -30,6 +32,8 @@ def read_workbook(name: str, raw: bytes, rules: IntakeRules, found: Collector) -
     raw : bytes
     rules : IntakeRules
         ``[intake]`` of the protocol.
+    known : collection of str
+        Headings that would be recognised; tells where they stand under a banner.
     found : Collector
         Takes the findings.
 
@@ -39,33 +43,48 @@ def read_workbook(name: str, raw: bytes, rules: IntakeRules, found: Collector) -
         Empty where the file cannot be read.
     """
     try:
-        return list(_sheets(name, raw, rules))
+        return list(_sheets(name, raw, rules, known))
     except Unreadable as error:
         found.add("block", "not_a_workbook", f"a workbook that can be read; {error}", file=name)
         return []
 
 
-def _sheets(name: str, raw: bytes, rules: IntakeRules) -> Iterator[Sheet]:
+def _sheets(name: str, raw: bytes, rules: IntakeRules, known: Collection[str]) -> Iterator[Sheet]:
     """Yield every sheet that holds anything; only one is held as a grid at a time."""
     if not raw.strip():
         raise Unreadable("the file is empty")
-    if raw.startswith(OLE_START):
-        raise Unreadable("it looks encrypted, or is of the old .xls kind: save it as .xlsx without a password")
-    if not raw.startswith(WORKBOOK_START):
-        raise Unreadable("the content is not a workbook; if it is text, name the file .csv")
-    seen = marks(open_archive(raw))
+    seen = _second_look(raw)
     from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
         for meta in (meta for meta in book.sheets_metadata if meta.typ == SheetTypeEnum.WorkSheet):
-            known = seen.get(meta.name, Marks())
-            sheet = _to_sheet(name, meta.name, _grid(book.get_sheet_by_name(meta.name)), known, rules)
+            marked = seen.get(meta.name, Marks())
+            sheet = _to_sheet(name, meta.name, _grid(book.get_sheet_by_name(meta.name)), marked, rules, known)
             if sheet is not None:
-                sheet.marks, sheet.hidden = known, meta.visible != SheetVisibleEnum.Visible
+                sheet.marks, sheet.hidden = marked, meta.visible != SheetVisibleEnum.Visible
                 yield sheet
     except (CalamineError, OSError, ValueError, KeyError) as error:
         raise Unreadable("a part of it is damaged; open it in a spreadsheet program and save it again") from error
+
+
+def _second_look(raw: bytes) -> dict[str, Marks]:
+    """Return what the values of a workbook do not show, by sheet; its kind is told by its content.
+
+    Raises
+    ------
+    Unreadable
+        Encrypted, damaged, or no workbook.
+    """
+    if raw.startswith(OLE_START):
+        return xls_marks(raw)
+    if raw.startswith(WORKBOOK_START):
+        archive = open_archive(raw)
+        return ods_marks(archive) if "content.xml" in archive.namelist() else marks(archive)
+    start = raw[:1000].lstrip(b"\xef\xbb\xbf \t\r\n").lower()
+    if start.startswith((b"<html", b"<!doctype", b"<table", b"<?xml", b"mime-version")):
+        raise Unreadable("the content is a web page or plain XML: open it in a spreadsheet program, save it as .xlsx")
+    raise Unreadable("the content is not a workbook; if it is text, name the file .csv")
 
 
 def _grid(sheet: CalamineSheet) -> Grid:
@@ -74,13 +93,19 @@ def _grid(sheet: CalamineSheet) -> Grid:
     return (left + row for row in sheet.iter_rows())
 
 
-def _to_sheet(name: str, title: str, grid: Grid, seen: Marks, rules: IntakeRules) -> Sheet | None:
+def _to_sheet(
+    name: str, title: str, grid: Grid, seen: Marks, rules: IntakeRules, known: Collection[str]
+) -> Sheet | None:
     """Return one grid as a sheet, or None where it holds nothing; without headings where there are none."""
     import numpy as np
 
     rows = dict(_filled(grid, seen))
     if not rows:
         return None
+    told = ((number, [text for text, _ in row]) for number, row in rows.items())
+    likely = likely_header(told, known, rules.header_row)
+    if likely:
+        return banner_sheet(name, title, rules, likely)
     header = rows.get(rules.header_row)
     if header is None:
         return Sheet(name, title, [], [], [], np.zeros(0, dtype=np.int64), header_row=rules.header_row)
@@ -149,6 +174,13 @@ def tell(sheet: Sheet, found: Collector) -> None:
         cells = ", ".join(seen.comments[:5]) + (" ..." if len(seen.comments) > 5 else "")
         text = f"all that counts in cells; comments are not read: {len(seen.comments)} ({cells})"
         found.add("ask", "comments", text, file=sheet.file, sheet=sheet.name)
+    if seen.empty_formulas:
+        cells = ", ".join(seen.empty_formulas[:5]) + (" ..." if len(seen.empty_formulas) > 5 else "")
+        text = (
+            "values; formulas that give an empty text, or were never calculated, were read as empty: "
+            f"{len(seen.empty_formulas)} ({cells})"
+        )
+        found.add("ask", "empty_formulas", text, file=sheet.file, sheet=sheet.name)
     rows = [row for row in seen.hidden_rows if row in data_rows]
     if rows:
         text = f"rows that can be seen; hidden rows were read like the others: {len(rows)}"

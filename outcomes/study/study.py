@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from outcomes import __version__
 from outcomes.errors import DataError, Finding, UsageError
-from outcomes.files import sha256
+from outcomes.files import inside, sha256
 from outcomes.study.series import Series, planned_series
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def read_plan(folder: str | Path) -> tuple[Protocol, Catalogue]:
     Raises
     ------
     UsageError
-        The folder does not exist or holds no protocol.
+        The folder does not exist or holds no protocol, or one that is a link out of it.
     DefinitionError
         The protocol or a definition is refused, or a worked example of a study's own definition does not hold.
     """
@@ -53,10 +53,10 @@ def read_plan(folder: str | Path) -> tuple[Protocol, Catalogue]:
         raise UsageError(f"{folder} is not a folder")
     if not path.is_file():
         raise UsageError(f"{folder} holds no protocol.toml; 'outcomes new' writes one")
-    protocol = read_protocol(path)
+    protocol = read_protocol(inside(folder, path.name))
     catalogue = Catalogue.packaged()
     if (folder / "measures").is_dir():
-        catalogue = catalogue.with_folder(folder / "measures")
+        catalogue = catalogue.with_folder(inside(folder, "measures"))
         refuse_contradictions(catalogue)
     return protocol, catalogue
 

@@ -265,11 +265,16 @@ def test_the_header_row_can_be_declared(room):
         "participants.csv": "Our people\n" + room.PARTICIPANTS,
         "assessments.csv": "Our tests\n" + room.answers("P01,before,tone,knee,left,grade,,9,,"),
     }
-    assert room.of_rule(room.read(files), "missing_heading")
+    stopped = room.read(files)
+    assert [(f.rule, f.file) for f in stopped.findings] == [
+        ("header_row", "assessments.csv"),
+        ("header_row", "participants.csv"),
+    ]
+    assert "Say header_row = 2 under [intake]" in stopped.findings[0].remedy
     intake = room.read(files, intake="header_row = 2")
     assert [(f.rule, f.row) for f in intake.findings] == [("not_a_code", 7)]
 
 
 def test_a_blank_header_row_is_refused(room):
     intake = room.read({"participants.csv": "\n" + room.PARTICIPANTS})
-    assert room.where(intake, "no_headings") == ("block", "participants.csv", 1, "")
+    assert room.where(intake, "header_row") == ("block", "participants.csv", 1, "")
