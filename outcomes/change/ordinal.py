@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike
 
+from outcomes.change.rank_sizes import paired_rank_sizes
 from outcomes.change.significance import SignedRankTest, wilcoxon_signed_rank
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, hodges_lehmann
@@ -31,6 +32,8 @@ class OrdinalChange(Result):
         Shift with interval and exact signed-rank test.
     rank_biserial : Estimate, optional
         Matched rank-biserial correlation, -1 (all fell) to 1 (all rose); None if nobody changed.
+    probability_of_rise : Estimate
+        Share of people who rose, those without change counting a half.
     lower, same, higher : Estimate
         Counts of people.
     signed_rank : SignedRankTest, optional
@@ -45,6 +48,7 @@ class OrdinalChange(Result):
     median_after: Estimate
     hodges_lehmann: Estimate
     rank_biserial: Estimate | None
+    probability_of_rise: Estimate
     lower: Estimate
     same: Estimate
     higher: Estimate
@@ -139,10 +143,12 @@ def ordinal_change(
     n = len(changes)
     reasons: dict[str, str] = {}
     signed_rank = None
+    sizes = paired_rank_sizes(changes, level=level)
+    reasons |= sizes.reasons
     if np.any(changes != 0):
         signed_rank = wilcoxon_signed_rank(changes)
     else:
-        reasons |= dict.fromkeys(("rank_biserial", "signed_rank"), _NOBODY)
+        reasons["signed_rank"] = _NOBODY
 
     def estimate(value: float | int, method: str, unit: str = unit) -> Estimate:
         return Estimate(value=value, unit=unit, method=method, n_people=n, n_values=2 * n)
@@ -151,7 +157,8 @@ def ordinal_change(
         median_before=estimate(float(np.median(first)), "median_before"),
         median_after=estimate(float(np.median(second)), "median_after"),
         hodges_lehmann=_shift(second - first, unit, level, signed_rank, reasons),
-        rank_biserial=None if signed_rank is None else estimate(signed_rank.rank_biserial, "rank_biserial", "1"),
+        rank_biserial=sizes.rank_biserial,
+        probability_of_rise=sizes.probability_of_rise,
         lower=estimate(int(np.sum(changes < 0)), "count_lower", "1"),
         same=estimate(int(np.sum(changes == 0)), "count_same", "1"),
         higher=estimate(int(np.sum(changes > 0)), "count_higher", "1"),

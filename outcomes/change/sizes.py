@@ -69,7 +69,7 @@ def standardised(changes: Vector, *, level: float) -> tuple[Estimate, Estimate |
     n = len(changes)
     d = float(np.mean(changes) / np.std(changes, ddof=1))
     centre = noncentral_t_interval(d * math.sqrt(n), n - 1, level=level)
-    interval = _scaled(centre, 1 / math.sqrt(n))
+    interval = scaled(centre, 1 / math.sqrt(n))
     d_z = Estimate(
         value=d,
         unit="1",
@@ -83,7 +83,7 @@ def standardised(changes: Vector, *, level: float) -> tuple[Estimate, Estimate |
         return d_z, None
     j = hedges_correction(n - 1)
     g = replace(
-        d_z, value=d * j, method="hedges_g", interval=_scaled(interval, j), source="Hedges (1981) J Educ Stat 6:107"
+        d_z, value=d * j, method="hedges_g", interval=scaled(interval, j), source="Hedges (1981) J Educ Stat 6:107"
     )
     return d_z, g
 
@@ -131,5 +131,16 @@ def _d_av(before: NDArray[np.float64], after: NDArray[np.float64]) -> NDArray[np
     return np.asarray((after.mean(axis=-1) - before.mean(axis=-1)) / spread)
 
 
-def _scaled(interval: Interval, factor: float) -> Interval:
+def scaled(interval: Interval, factor: float) -> Interval:
+    """Return an interval times a factor above 0.
+
+    Parameters
+    ----------
+    interval : Interval
+    factor : float
+
+    Returns
+    -------
+    Interval
+    """
     return Interval(interval.low * factor, interval.high * factor, interval.level, interval.method)

@@ -6,6 +6,7 @@ from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval
 from outcomes.intervals.noncentral import noncentral_t_interval
 from outcomes.intervals.parametric import (
     correlation_interval,
+    newcombe_interval,
     standard_deviation_interval,
     t_interval,
     wilson_interval,
@@ -13,21 +14,27 @@ from outcomes.intervals.parametric import (
 from outcomes.intervals.quantiles import check_level, f_quantile, normal_quantile, t_quantile, t_two_sided
 from outcomes.intervals.ranks import HodgesLehmann, hodges_lehmann, midranks
 from outcomes.intervals.signs import SignFlips, flip_signs
+from outcomes.intervals.slopes import ParticipantSlope, participant_slope
+from outcomes.intervals.two_groups import bca_of_two_groups
 
 __all__ = [
     "BcaInterval",
     "HodgesLehmann",
+    "ParticipantSlope",
     "SignFlips",
     "Statistic",
     "bca_interval",
+    "bca_of_two_groups",
     "check_level",
     "correlation_interval",
     "f_quantile",
     "flip_signs",
     "hodges_lehmann",
     "midranks",
+    "newcombe_interval",
     "noncentral_t_interval",
     "normal_quantile",
+    "participant_slope",
     "standard_deviation_interval",
     "t_interval",
     "t_quantile",

@@ -117,8 +117,8 @@ def bca_interval(
     undefined = int(np.sum(~np.isfinite(drawn)))
     if undefined or not (np.isfinite(value) and np.isfinite(left_out).all()):
         raise DesignError(f"the statistic is undefined in {undefined} of {resamples} resamples")
-    bias, acceleration = _bias_correction(drawn, value), _acceleration(left_out)
-    low, high = np.quantile(drawn, [_adjusted(q, bias, acceleration) for q in ((1 - level) / 2, (1 + level) / 2)])
+    bias, acceleration = bias_correction(drawn, value), _acceleration(left_out)
+    low, high = np.quantile(drawn, [adjusted(q, bias, acceleration) for q in ((1 - level) / 2, (1 + level) / 2)])
     return BcaInterval(
         value=value,
         interval=Interval(float(low), float(high), level, "BCa bootstrap"),
@@ -149,7 +149,14 @@ def _leave_one_out(values: Vector) -> NDArray[np.float64]:
     return values[index]
 
 
-def _bias_correction(drawn: Vector, value: float) -> float:
+def bias_correction(drawn: Vector, value: float) -> float:
+    """Return z0 of the BCa interval: how far the resamples lie to one side of the estimate.
+
+    Raises
+    ------
+    DesignError
+        The estimate lies outside all of its resamples.
+    """
     dust = 1e-12 * max(abs(value), float(np.max(np.abs(drawn))))
     share = (np.mean(drawn < value - dust) + np.mean(drawn <= value + dust)) / 2
     if not 0 < share < 1:
@@ -165,7 +172,14 @@ def _acceleration(left_out: Vector) -> float:
     return float(np.sum(d**3) / (6 * squares**1.5))
 
 
-def _adjusted(q: float, bias: float, acceleration: float) -> float:
+def adjusted(q: float, bias: float, acceleration: float) -> float:
+    """Return the share of resamples below the end that would have a share of `q` below it without correction.
+
+    Raises
+    ------
+    DesignError
+        The data are too skewed.
+    """
     from scipy.special import ndtr
 
     shifted = bias + normal_quantile(q)

@@ -13,15 +13,26 @@ from scipy import stats
 from outcomes.change import (
     CAVEATS,
     METHODS,
+    analysis_of_covariance,
     benjamini_hochberg,
     change_classes,
     classify,
+    difference_of_changes,
+    distribution_based_change,
     hedges_correction,
     holm,
+    important_change,
+    number_needed_to_treat,
     ordinal_change,
     paired_change,
+    paired_effect_sizes,
+    percent_change,
+    pre_post_control,
+    rank_comparison,
+    reliable_change,
     sign_flip_test,
     transition_table,
+    two_group_effect_sizes,
     wilcoxon_signed_rank,
 )
 from outcomes.errors import DesignError
@@ -174,9 +185,21 @@ def test_every_method_and_caveat_has_its_sentence() -> None:
     results = [changed(), changed(BEFORE[:2], AFTER[:2]), paired_change([1, 2], [2, 3], unit="cm", rng=rng())]
     results += [ordinal_change([1, 2, 3, 1, 2, 3, 1], [1, 1, 2, 1, 1, 1, 1], levels=range(5))]
     results += [change_classes([1.0, 2.0], mdc=1.0, standard_error=0.4, degrees_of_freedom=df) for df in (5, None)]
-    estimates = [getattr(r, name) for r in results for name in r.__slots__]
+    results += [paired_effect_sizes(BEFORE, AFTER, rng=rng()), two_group_effect_sizes(BEFORE, AFTER)]
+    results += [percent_change(BEFORE, AFTER, scale="ratio"), rank_comparison(BEFORE, AFTER)]
+    results += [reliable_change(BEFORE, AFTER, standard_error=0.5), number_needed_to_treat(6, 12, 4, 12)]
+    results += [difference_of_changes(BEFORE, AFTER, unit="cm", spread=s) for s in ("unequal", "equal")]
+    results += [pre_post_control(BEFORE, AFTER, AFTER, BEFORE, rng=rng())]
+    results += [distribution_based_change(BEFORE, unit="cm", standard_error=0.5)]
+    flags = (AFTER - BEFORE > 0.8) ^ (np.arange(24) % 7 == 0)
+    results += [important_change(AFTER - BEFORE, flags, unit="cm", slightly=flags, rng=rng())]
+    group = ["a", "b"] * 12
+    fits = [analysis_of_covariance(BEFORE, AFTER, group, reference="a", unit="cm", spread=s) for s in ("equal", "hc3")]
+    estimates = [getattr(r, name) for r in [*results, *fits] for name in r.__slots__]
+    estimates += [e for fit in fits for e in (*fit.difference.values(), *fit.unadjusted.values())]
     estimates = [e for e in estimates if isinstance(e, Estimate)]
-    assert {e.method for e in estimates} == set(METHODS) - {"sign_flip", "signed_rank"}
+    of_tests = {"sign_flip", "signed_rank", "slopes_differ", "number_needed_end"}
+    assert {e.method for e in estimates} == set(METHODS) - of_tests
     assert {c for e in estimates for c in e.caveats} <= set(CAVEATS)
 
 
