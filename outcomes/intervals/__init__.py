@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval
-from outcomes.intervals.noncentral import noncentral_t_interval
+from outcomes.intervals.noncentral import noncentral_t_interval, noncentral_t_quantile
 from outcomes.intervals.parametric import (
     correlation_interval,
     newcombe_interval,
@@ -11,11 +11,20 @@ from outcomes.intervals.parametric import (
     t_interval,
     wilson_interval,
 )
-from outcomes.intervals.quantiles import check_level, f_quantile, normal_quantile, t_quantile, t_two_sided
+from outcomes.intervals.quantiles import (
+    check_level,
+    chi_square_quantile,
+    f_quantile,
+    normal_quantile,
+    t_quantile,
+    t_two_sided,
+)
 from outcomes.intervals.ranks import HodgesLehmann, hodges_lehmann, midranks
 from outcomes.intervals.signs import SignFlips, flip_signs
 from outcomes.intervals.slopes import ParticipantSlope, participant_slope
+from outcomes.intervals.sums import bca_interval_of_sums
 from outcomes.intervals.two_groups import bca_of_two_groups
+from outcomes.intervals.variances import VariancePart, variance_interval
 
 __all__ = [
     "BcaInterval",
@@ -23,9 +32,12 @@ __all__ = [
     "ParticipantSlope",
     "SignFlips",
     "Statistic",
+    "VariancePart",
     "bca_interval",
+    "bca_interval_of_sums",
     "bca_of_two_groups",
     "check_level",
+    "chi_square_quantile",
     "correlation_interval",
     "f_quantile",
     "flip_signs",
@@ -33,11 +45,13 @@ __all__ = [
     "midranks",
     "newcombe_interval",
     "noncentral_t_interval",
+    "noncentral_t_quantile",
     "normal_quantile",
     "participant_slope",
     "standard_deviation_interval",
     "t_interval",
     "t_quantile",
     "t_two_sided",
+    "variance_interval",
     "wilson_interval",
 ]

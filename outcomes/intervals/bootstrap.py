@@ -117,7 +117,7 @@ def bca_interval(
     undefined = int(np.sum(~np.isfinite(drawn)))
     if undefined or not (np.isfinite(value) and np.isfinite(left_out).all()):
         raise DesignError(f"the statistic is undefined in {undefined} of {resamples} resamples")
-    bias, acceleration = bias_correction(drawn, value), _acceleration(left_out)
+    bias, acceleration = bias_correction(drawn, value), acceleration_of(left_out)
     low, high = np.quantile(drawn, [adjusted(q, bias, acceleration) for q in ((1 - level) / 2, (1 + level) / 2)])
     return BcaInterval(
         value=value,
@@ -164,7 +164,14 @@ def bias_correction(drawn: Vector, value: float) -> float:
     return normal_quantile(float(share))
 
 
-def _acceleration(left_out: Vector) -> float:
+def acceleration_of(left_out: Vector) -> float:
+    """Return a of the BCa interval, from the values that leave one participant out.
+
+    Raises
+    ------
+    DesignError
+        Leaving a participant out changes nothing.
+    """
     d = np.mean(left_out) - left_out
     squares = float(np.sum(d**2))
     if squares <= (1e-12 * float(np.max(np.abs(left_out)))) ** 2:

@@ -1,22 +1,63 @@
-"""Reliability and measurement error from repeat tests: correlations, standard errors, detectable change."""
+"""Reliability, measurement error and agreement: correlations, standard errors, detectable change, limits, kappa."""
 
 from __future__ import annotations
 
+from outcomes.reliability.by_size import LimitsBySize, limits_of_agreement_by_size
 from outcomes.reliability.concordance import ConcordanceCorrelation, concordance_correlation
 from outcomes.reliability.correlations import IntraclassCorrelations, intraclass_correlations
+from outcomes.reliability.detectable import (
+    DetectableChange,
+    ErrorComparison,
+    PublishedError,
+    detectable_change,
+    own_against_published,
+)
 from outcomes.reliability.error import MeasurementError, measurement_error
+from outcomes.reliability.grades import agreement_weights
+from outcomes.reliability.kappa import Kappa, cohen_kappa, kappa_of_table
+from outcomes.reliability.limits import LimitsOfAgreement, limits_of_agreement, ratio_limits_of_agreement
 from outcomes.reliability.notes import CAVEATS, METHODS
+from outcomes.reliability.precision import PrecisionError, precision_error, root_mean_square_error
+from outcomes.reliability.raters import RaterAgreement, fleiss_kappa, gwet_agreement, krippendorff_alpha
+from outcomes.reliability.replicates import replicate_limits_of_agreement, varying_limits_of_agreement
+from outcomes.reliability.retests import RetestPlan, people_to_retest, retest_tally
 from outcomes.reliability.variance import MeanSquares, mean_squares
 
 __all__ = [
     "CAVEATS",
     "METHODS",
     "ConcordanceCorrelation",
+    "DetectableChange",
+    "ErrorComparison",
     "IntraclassCorrelations",
+    "Kappa",
+    "LimitsBySize",
+    "LimitsOfAgreement",
     "MeanSquares",
     "MeasurementError",
+    "PrecisionError",
+    "PublishedError",
+    "RaterAgreement",
+    "RetestPlan",
+    "agreement_weights",
+    "cohen_kappa",
     "concordance_correlation",
+    "detectable_change",
+    "fleiss_kappa",
+    "gwet_agreement",
     "intraclass_correlations",
+    "kappa_of_table",
+    "krippendorff_alpha",
+    "limits_of_agreement",
+    "limits_of_agreement_by_size",
     "mean_squares",
     "measurement_error",
+    "own_against_published",
+    "people_to_retest",
+    "precision_error",
+    "ratio_limits_of_agreement",
+    "replicate_limits_of_agreement",
+    "retest_tally",
+    "root_mean_square_error",
+    "varying_limits_of_agreement",
 ]

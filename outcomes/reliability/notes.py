@@ -4,6 +4,71 @@ from __future__ import annotations
 
 _ICC = "McGraw & Wong (1996) Psychol Methods 1:30; Shrout & Fleiss (1979) Psychol Bull 86:420"
 
+_LIMITS = "Bland & Altman 1999, Stat Methods Med Res 8:135"
+_REPLICATES = "Bland & Altman 2007, J Biopharm Stat 17:571; intervals Zou 2013, Stat Methods Med Res 22:630"
+_KAPPA = "Cohen 1960, 1968; Fleiss, Cohen & Everitt 1969, Psychol Bull 72:323"
+
+AGREEMENT: dict[str, str] = {
+    "agreement_bias": f"Bias: mean of second minus first measurement; Student t interval ({_LIMITS}).",
+    "agreement_bias_ratio": "Bias as a ratio: geometric mean of second over first measurement; Student t interval on "
+    "the "
+    f"logarithm ({_LIMITS}).",
+    "agreement_deviation": "Standard deviation of the differences of two single measurements, n - 1; chi-square "
+    "interval "
+    f"({_LIMITS}).",
+    "agreement_deviation_log": "Standard deviation of the differences of natural logarithms, n - 1; chi-square "
+    "interval "
+    f"({_LIMITS}).",
+    "agreement_deviation_replicates": "Standard deviation of the difference of two single measurements, from the "
+    "variance "
+    f"of means and that within people; interval by recovering the variance of each ({_REPLICATES}).",
+    "limit_of_agreement": "Limit of agreement: bias ± multiplier (1.96) × standard deviation of the differences; the "
+    f"entry names its interval: formula of 1999, of 1986, or exact by noncentral t ({_LIMITS}; Carkeet 2015, Optom Vis "
+    "Sci 92:e71).",
+    "limit_of_agreement_ratio": "Limit of agreement as a ratio of second to first measurement: that of the differences "
+    "of "
+    f"logarithms, turned back ({_LIMITS}).",
+    "limit_of_agreement_replicates": "Limit of agreement for single measurements where people have replicates: bias ± "
+    f"1.96 × standard deviation of such a difference ({_REPLICATES}).",
+    "limit_by_size": "Limit of agreement at a given size: regression of the differences on the mean of both, and of "
+    "the "
+    f"size of the residuals; percentile interval by bootstrap over people ({_LIMITS}, section 3.2).",
+    "bias_by_size": "Bias at a given size: regression of the differences on the mean of both measurements; percentile "
+    f"interval by bootstrap over people ({_LIMITS}, section 3.2).",
+    "bias_slope": "Change of the bias per unit of size: slope of the differences on the mean of both measurements; "
+    "Student "
+    f"t interval ({_LIMITS}, section 3.2).",
+    "spread_slope": "Change of the standard deviation of the differences per unit of size: slope of the size of the "
+    f"residuals times √(π/2); Student t interval, approximate ({_LIMITS}, section 3.2).",
+    "kappa": f"Kappa: agreement of two ratings beyond chance, every difference counts alike; normal interval "
+    f"({_KAPPA}).",
+    "kappa_linear": "Linear weighted kappa: a difference counts by the number of grades on the whole declared scale, "
+    "used "
+    f"or not; normal interval ({_KAPPA}).",
+    "kappa_quadratic": "Quadratic weighted kappa: a difference counts by the squared number of grades on the whole "
+    f"declared scale, used or not; normal interval ({_KAPPA}).",
+    "kappa_free": f"Weighted kappa with weights that were given; normal interval ({_KAPPA}).",
+    "fleiss_kappa": "Fleiss' kappa: agreement of several ratings beyond chance, shares of grades over all ratings; "
+    "Student "
+    "t interval, standard error linearised over people (Fleiss 1971, Psychol Bull 76:378; Gwet 2021, Educ Psychol Meas "
+    "81:781).",
+    "ac1": "AC1: agreement beyond chance, where chance agreement stays small when one grade is common; Student t "
+    "interval, "
+    "standard error linearised over people (Gwet 2008, Br J Math Stat Psychol 61:29).",
+    "ac2": "AC2: AC1 with weights between grades of the whole declared scale (Gwet 2014, Handbook of Inter-Rater "
+    "Reliability).",
+    "krippendorff_nominal": "Krippendorff's alpha, nominal; bias-corrected bootstrap over people (Krippendorff 2011).",
+    "krippendorff_ordinal": "Krippendorff's alpha, ordinal: grades are as far apart as the ratings between them are "
+    "many; "
+    "bias-corrected bootstrap over people (Krippendorff 2011).",
+    "krippendorff_interval": "Krippendorff's alpha, interval: squared differences; bias-corrected bootstrap over "
+    "people "
+    "(Krippendorff 2011).",
+    "krippendorff_ratio": "Krippendorff's alpha, ratio: squared differences over sums; bias-corrected bootstrap over "
+    "people (Krippendorff 2011).",
+}
+"""Method id to its sentence, for agreement of measurements and of grades."""
+
 METHODS: dict[str, str] = {
     "icc_1_1": "ICC(1,1): (between-people mean square - within-people mean square) / (between + (k - 1) within), one "
     f"score, one-way; exact F interval; negative values kept ({_ICC}, there ICC(1,1)).",
@@ -36,7 +101,23 @@ METHODS: dict[str, str] = {
     "mdc95_consistency": "Minimal detectable change of one person, 95 %, mean change between occasions left out: "
     "1.96 × √2 × standard error of measurement, consistency (Weir 2005, J Strength Cond Res 19:231).",
     "percent_of_mean": "The quantity before it in percent of the mean of all scores; ratio scales only.",
-}
+    "mdc95_trials": "Minimal detectable change of one person, 95 %, where both values are means of k trials: that of "
+    "one "
+    "score divided by √k (Weir 2005, J Strength Cond Res 19:231).",
+    "mdc95_group": "Minimal detectable change of the mean of a group, 95 %: that of one person divided by √n; it says "
+    "nothing about one person (Terwee et al 2007, J Clin Epidemiol 60:34).",
+    "precision_error": "Precision error: root mean square of the people's standard deviations, Σ(repeats - 1) degrees "
+    "of "
+    "freedom, a shift between repeats included; chi-square interval (Glueer et al 1995, Osteoporos Int 5:262).",
+    "precision_error_percent": "Precision error in percent: root mean square of the people's coefficients of "
+    "variation; "
+    "chi-square interval, approximate; ratio scales only (Glueer et al 1995, Osteoporos Int 5:262).",
+    "least_significant_change": "Least significant change, 95 %: 2.77 times the precision error, the rounded factor of "
+    "bone densitometry (Glueer et al 1995, Osteoporos Int 5:262).",
+    "least_significant_change_exact": "Least significant change, 95 %: 1.96 × √2 times the precision error (Glueer et "
+    "al "
+    "1995, Osteoporos Int 5:262).",
+} | AGREEMENT
 """Method id to its sentence."""
 
 CAVEATS: dict[str, str] = {
@@ -45,5 +126,13 @@ CAVEATS: dict[str, str] = {
     "occasion_variance_negative": "The estimated variance of occasions was negative and counts as 0.",
     "few_retested": "Fewer than 10 people were retested; the error itself is known only roughly, as its interval "
     "shows.",
+    "few_pairs": "Fewer than 30 pairs: the limits of agreement themselves are known only roughly, as their intervals "
+    "show.",
+    "few_rated": "Fewer than 30 people were rated: this interval is rough, and may pass 1.",
+    "no_interval_bootstrap": "The bootstrap over people is not defined for these data, so there is no interval.",
+    "between_variance_negative": "The estimated variance of the differences between people was negative and counts as "
+    "0.",
+    "occasions_in_group": "Occasions differed by more than error; that part does not shrink with more people, so the "
+    "detectable change of a group is too small.",
 }
 """Caveat id to its sentence."""
