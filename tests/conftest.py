@@ -2,8 +2,81 @@
 
 from __future__ import annotations
 
+import struct
+from collections.abc import Callable, Iterable, Mapping
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
 from hypothesis import settings
 
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("searching", deadline=None)
 settings.load_profile("steady")
+
+
+def _crc(data: bytes) -> int:
+    """Return the 16-bit checksum of a FIT file (its public protocol description)."""
+    table = (0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401)
+    table += (0xA001, 0x6C00, 0x7800, 0xB401, 0x5000, 0x9C01, 0x8801, 0x4400)
+    crc = 0
+    for byte in data:
+        for nibble in (byte & 0xF, byte >> 4):
+            crc = ((crc >> 4) & 0x0FFF) ^ table[crc & 0xF] ^ table[nibble]
+    return crc
+
+
+def _fit(path: Path, samples: Iterable[Mapping[str, Any]], session: Mapping[str, int] | None = None) -> Path:
+    """Write a small FIT file of records: t_s, power_w, cadence_rpm, heart_rate_bpm, balance; None = invalid."""
+    start, body = 1_000_000_000, bytearray()
+    place = bytes([0x40, 0, 0]) + struct.pack("<HB", 20, 7)
+    fields = [(253, 4, 0x86), (0, 4, 0x85), (1, 4, 0x85), (7, 2, 0x84), (4, 1, 0x02), (3, 1, 0x02), (30, 1, 0x02)]
+    body += place + bytes(byte for one in fields for byte in one)
+    for sample in samples:
+        power, small = sample.get("power_w"), [sample.get(n) for n in ("cadence_rpm", "heart_rate_bpm", "balance")]
+        values = [0xFFFF if power is None else int(power), *(0xFF if v is None else int(v) for v in small)]
+        body += b"\x00" + struct.pack("<IiiHBBB", start + int(sample["t_s"]), 500_000_000, 100_000_000, *values)
+    if session:
+        body += bytes([0x41, 0, 0]) + struct.pack("<HB", 18, 4)
+        body += bytes([253, 4, 0x86, 8, 4, 0x86, 48, 4, 0x86, 37, 2, 0x84])
+        values = [session.get("timer_ms", 0), session.get("total_work_j", 0), session.get("balance", 0xFFFF)]
+        body += b"\x01" + struct.pack("<IIIH", start, *values)
+    head = struct.pack("<BBHI4s", 14, 0x20, 2132, len(body), b".FIT")
+    head += struct.pack("<H", _crc(head))
+    whole = head + bytes(body)
+    path.write_bytes(whole + struct.pack("<H", _crc(whole)))
+    return path
+
+
+def _tcx(path: Path, samples: Iterable[Mapping[str, Any]], start: str = "2025-03-30T00:30:00+00:00") -> Path:
+    """Write a small TCX file with positions, which nobody may keep."""
+    points = []
+    for sample in samples:
+        time = datetime.fromisoformat(start) + timedelta(seconds=float(sample["t_s"]))
+        power, cadence, heart = (sample.get(name) for name in ("power_w", "cadence_rpm", "heart_rate_bpm"))
+        points.append(
+            f"<Trackpoint><Time>{time.isoformat().replace('+00:00', 'Z')}</Time>"
+            "<Position><LatitudeDegrees>51.5</LatitudeDegrees><LongitudeDegrees>4.5</LongitudeDegrees></Position>"
+            + ("" if heart is None else f"<HeartRateBpm><Value>{heart}</Value></HeartRateBpm>")
+            + ("" if cadence is None else f"<Cadence>{cadence}</Cadence>")
+            + ("" if power is None else f"<Extensions><x:TPX><x:Watts>{power}</x:Watts></x:TPX></Extensions>")
+            + "</Trackpoint>"
+        )
+    spaces = 'xmlns="http://www.garmin.com/xmlschemas/TrainingCenterDatabase/v2" xmlns:x="http://example.org/x"'
+    track = f"<Activities><Activity><Lap><Track>{''.join(points)}</Track></Lap></Activity></Activities>"
+    text = f'<?xml version="1.0"?><TrainingCenterDatabase {spaces}>{track}</TrainingCenterDatabase>'
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="session")
+def write_fit() -> Callable[..., Path]:
+    """Write a small FIT file."""
+    return _fit
+
+
+@pytest.fixture(scope="session")
+def write_tcx() -> Callable[..., Path]:
+    """Write a small TCX file."""
+    return _tcx

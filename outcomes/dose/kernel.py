@@ -81,9 +81,10 @@ def summarise(batch: Batch, rules: TraceRules | None = None) -> pd.DataFrame:
     step to the next one and A the samples that are active with positive power:
 
         recorded work = sum over A of P_i h_i;
-        trapezoid work = sum over A with d_i <= gap of (P_i + max(P_i+1, 0)) / 2 d_i;
+        trapezoid work = sum over A with d_i <= gap of (max(P_i, 0) + max(P_i+1, 0)) / 2 d_i;
         motor work = sum of min(P_i, 0) h_i over the whole session, never added to the rider's.
 
+    Where the phases are inferred, the step into an active sample counts for the trapezoids too: power rises within it.
     The last sample of a session has no time of its own, so that a session cut at a sample adds up.
 
     Examples
@@ -255,12 +256,23 @@ def _work(found: _Held, code: NDArray[np.int8], active: Flags, rules: TraceRules
 def _trapezoids(power: Floats, found: _Held, active: Flags, rules: TraceRules) -> Floats:
     import numpy as np
 
-    later = np.zeros(len(power))
-    np.maximum(power[1:], 0.0, out=later[:-1])
-    later += power
-    later *= found.step
-    later *= 0.5
-    return np.where(active & (found.step <= rules.gap_s), later, 0.0)
+    driven = np.maximum(power, 0.0)
+    area = np.zeros(len(power))
+    np.add(driven[:-1], driven[1:], out=area[:-1])
+    area *= found.step
+    area *= 0.5
+    counts = active.copy()
+    counts[:-1] |= active[1:] & ~_declared(found.batch)[:-1]
+    return np.where(counts & (found.step <= rules.gap_s), area, 0.0)
+
+
+def _declared(batch: Batch) -> Flags:
+    """Return which samples belong to a session that declares any phase."""
+    import numpy as np
+
+    if batch.phase is None:
+        return np.zeros(len(batch.t_s), dtype=np.bool_)
+    return _each(np.logical_or.reduceat(batch.phase >= 0, batch.starts[:-1]), batch)
 
 
 def _means(found: _Held, active: Flags) -> dict[str, Floats]:

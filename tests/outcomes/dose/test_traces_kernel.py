@@ -78,7 +78,7 @@ def test_motor_work_stands_apart_and_is_never_added() -> None:
     found = row(range(6), power_w=[-20, -20, 10, 10, -5, 0], current_ma=[0, 60, 60, 60, 60, 60])
     assert found["motor_work_j"] == -45
     assert found["recorded_work_j"] == 20
-    assert found["trapezoid_work_j"] == 10 + 5
+    assert found["trapezoid_work_j"] == 5 + 10 + 5
 
 
 def test_the_phases_of_a_stimulated_session_are_inferred() -> None:
