@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from outcomes.errors import UsageError, inert
-from outcomes.files import whole_folder, write_whole
+from outcomes.files import inside, whole_folder, write_whole
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,7 +39,7 @@ def write_results(study: Study, analysis: Analysis) -> Path:
 
     if study.folder is None:
         raise UsageError("a study built in memory has no folder to write results to")
-    target = study.folder / "results" / study.id
+    target = inside(study.folder, f"results/{study.id}")
     with whole_folder(target) as folder:
         write_whole(folder / "record.json", analysis.record.to_json())
         write_whole(folder / "run.json", json.dumps(analysis.run, indent=1, ensure_ascii=False) + "\n")

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from outcomes.errors import Finding, UsageError, findings_csv, near_word
-from outcomes.files import write_whole
+from outcomes.files import inside, locked, remove_leftovers, write_whole
 from outcomes.intake.answers import read_answers
 from outcomes.intake.cells import read_cells
 from outcomes.intake.collector import Collector
@@ -245,7 +245,9 @@ def write_check(intake: Intake, folder: str | Path) -> list[Path]:
     Raises
     ------
     UsageError
-        They cannot be written.
+        They cannot be written, or another run writes them.
     """
-    target = Path(folder) / "results" / "check"
-    return [write_whole(target / name, text) for name, text in check_files(intake).items()]
+    target = inside(Path(folder), "results/check")
+    with locked(target):
+        remove_leftovers(target)
+        return [write_whole(target / name, text) for name, text in check_files(intake).items()]

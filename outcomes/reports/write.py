@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from outcomes.errors import OutcomesError, UsageError, near_word
-from outcomes.files import whole_folder, write_whole
+from outcomes.files import inside, whole_folder, write_whole
 
 READERS = ("conference",)
 """Readers whose notebook and template exist."""
@@ -69,7 +69,7 @@ def write_report(
     results = _results(study, str(checked.get("record") or ""), choices)
     checked |= run.check_parameters(declared, {"study": "../..", "record": results.name, "reader": reader})
     notebook = run.run_notebook(path, checked, folder=results)
-    target = study / "reports" / reader
+    target = inside(study, f"reports/{reader}")
     with whole_folder(target) as partial:
         names = write_forms(notebook, reader, partial)
     return [target / name for name in names]

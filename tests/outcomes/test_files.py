@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from outcomes import files
 from outcomes.errors import UsageError
-from outcomes.files import PARTIAL, inside, sha256, whole_folder, write_whole
+from outcomes.files import PARTIAL, inside, locked, sha256, whole_folder, write_whole
 
 
 def leftovers(folder: Path) -> list[Path]:
@@ -95,6 +98,7 @@ def test_the_old_folder_comes_back_when_the_new_one_cannot_take_its_place(
             raise OSError(13, "Permission denied")
         real(source, place)  # type: ignore[arg-type]
 
+    monkeypatch.setattr(files, "_exchange", lambda first, second: False)
     monkeypatch.setattr(os, "replace", second_move_fails)
     with pytest.raises(UsageError, match="Permission denied"), whole_folder(target):
         pass
@@ -102,10 +106,72 @@ def test_the_old_folder_comes_back_when_the_new_one_cannot_take_its_place(
 
 
 def test_what_an_interrupted_run_left_is_removed_by_the_next(tmp_path: Path) -> None:
-    (tmp_path / f"{PARTIAL}old").mkdir()
+    (tmp_path / f"{PARTIAL}abc-12345678").mkdir()
+    (tmp_path / f"{PARTIAL}abc-other-12345678").mkdir()  # another run may be writing abc-other
     with whole_folder(tmp_path / "abc"):
         pass
+    assert [path.name for path in leftovers(tmp_path)] == [f"{PARTIAL}abc-other-12345678"]
+
+
+def test_an_earlier_folder_that_a_killed_run_left_aside_is_put_back(tmp_path: Path) -> None:
+    aside = tmp_path / f"{PARTIAL}abc{files.OLD}"
+    aside.mkdir()
+    (aside / "kept").write_text("old")
+
+    def fail() -> None:
+        with whole_folder(tmp_path / "abc"):
+            raise KeyError("half way")
+
+    with pytest.raises(KeyError):
+        fail()
+    assert (tmp_path / "abc" / "kept").read_text() == "old"
     assert not leftovers(tmp_path)
+
+
+@pytest.mark.parametrize("can_exchange", [True, False])
+def test_a_folder_is_replaced_with_and_without_an_exchange(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, can_exchange: bool
+) -> None:
+    if not can_exchange:
+        monkeypatch.setattr(files, "_exchange", lambda first, second: False)
+    for content in ("old", "new"):
+        with whole_folder(tmp_path / "abc") as folder:
+            (folder / "f").write_text(content)
+    assert (tmp_path / "abc" / "f").read_text() == "new"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["abc"]
+
+
+def test_two_runs_do_not_write_one_folder(tmp_path: Path) -> None:
+    target = tmp_path / "results" / "abc"
+    with locked(target):
+        with pytest.raises(UsageError, match="abc is being written by another run"), locked(target, wait=0):
+            pytest.fail("the body must not run")
+        with locked(tmp_path / "results" / "other", wait=0):
+            pass
+    with whole_folder(target):
+        pass
+    assert sorted(path.name for path in target.parent.iterdir()) == ["abc"]
+
+
+def test_a_second_run_waits_for_the_first(tmp_path: Path) -> None:
+    script = "from pathlib import Path; import time; from outcomes.files import locked\n"
+    script += f"with locked(Path({str(tmp_path / 'abc')!r})): print('held', flush=True); time.sleep(0.3)"
+    with subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == b"held\n"
+        with locked(tmp_path / "abc", wait=20):
+            assert other.wait() == 0
+
+
+def test_the_lock_of_a_killed_run_is_free(tmp_path: Path) -> None:
+    script = "from pathlib import Path; import time; from outcomes.files import locked\n"
+    script += f"with locked(Path({str(tmp_path / 'abc')!r})): print('held', flush=True); time.sleep(60)"
+    with subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == b"held\n"
+        other.kill()
+    with locked(tmp_path / "abc", wait=0):
+        pass
 
 
 @pytest.mark.parametrize("name", ["../elsewhere", "a/../../b", "/etc"])
