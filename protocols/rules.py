@@ -78,9 +78,10 @@ def _unique_lists(data: Data) -> Iterator[Fault]:
     lists: list[tuple[tuple[str | int, ...], Data]] = [
         (("measures", i), row) for i, row in enumerate(_rows(data, "measures"))
     ]
-    lists += [(("dose",), _table(data, "dose")), (("report", "conference"), _table(data, "report", "conference"))]
+    sections = (("dose",), ("analysis",), ("report", "conference"))
+    lists += [(path, _table(data, *path)) for path in sections]
     for path, row in lists:
-        for key in ("scales", "places", "sides", "visits", "metrics", "headings"):
+        for key in ("scales", "places", "sides", "visits", "metrics", "headings", "effect_sizes"):
             for value in _repeated(_texts(row, key)):
                 yield (*path, key), f"'{value}' stands twice"
 
@@ -100,6 +101,8 @@ def _groups(data: Data) -> Iterator[Fault]:
     references = sum(row.get("reference") is True for row in groups)
     if len(groups) >= 2 and references != 1:
         yield ("groups",), f"exactly one group needs reference = true, found {references}"
+    if groups and all(row.get("trained") is False for row in groups):
+        yield ("groups",), "at least one group is trained"
 
 
 def _group_words(data: Data) -> Iterator[Fault]:
@@ -182,8 +185,35 @@ def _measure_entries(data: Data) -> Iterator[Fault]:
         source = row.get("minimal_change", "none")
         if source == "published" and "published" not in row:
             yield path, "minimal_change = \"published\" needs the key 'published'"
+        if row.get("reliable_change", "none") in ("classic", "practice adjusted") and source != "own":
+            yield (
+                (*path, "reliable_change"),
+                'only with minimal_change = "own", as it rests on the clinic\'s own repeats',
+            )
         if source != "published" and "published" in row:
             yield (*path, "published"), 'only with minimal_change = "published"'
+
+
+def _anchors(data: Data) -> Iterator[Fault]:
+    """An anchor is another measure of the protocol, and says from which rating a change counts."""
+    rows = _rows(data, "measures")
+    names = [row["measure"] for row in rows if isinstance(row.get("measure"), str)]
+    for i, row in enumerate(rows):
+        path, anchor = ("measures", i), row.get("anchor")
+        if anchor is None:
+            for key in ("anchor_important", "anchor_slight"):
+                if key in row:
+                    yield (*path, key), "only with the key 'anchor'"
+            continue
+        if anchor == row.get("measure"):
+            yield (*path, "anchor"), "a measure cannot be its own anchor"
+        elif isinstance(anchor, str) and anchor not in names:
+            yield (*path, "anchor"), f"no [[measures]] entry '{anchor}'{near_word(anchor, names)}"
+        if "anchor_important" not in row:
+            yield path, "an anchor needs the key 'anchor_important'"
+        slight = _numbers(row, "anchor_slight")
+        if len(slight) == 2 and slight[0] > slight[1]:
+            yield (*path, "anchor_slight"), f"[lowest, highest] is needed, found {slight[0]} before {slight[1]}"
 
 
 def _same_series(data: Data) -> Iterator[Fault]:
@@ -270,6 +300,7 @@ RULES: tuple[Callable[[Data], Iterator[Fault]], ...] = (
     _compare,
     _roles,
     _measure_entries,
+    _anchors,
     _same_series,
     _training,
     _dose,

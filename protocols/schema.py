@@ -94,6 +94,11 @@ class GroupPlan(Section):
     reference: bool = Field(
         default=False, description="Whether the other groups are compared with this one. Answers: methods, comparison."
     )
+    trained: bool = Field(
+        default=True,
+        description="Whether the programme is for this group; false for one that waits: no session of it is planned "
+        "and none counts as missed. Answers: planned dose by group.",
+    )
 
 
 class VisitPlan(Section):
@@ -167,6 +172,30 @@ class MeasurePlan(Section):
         default=None,
         description="The study's hope, where the definition has no better direction. Answers: larger / within / "
         "smaller, and the hope beside it.",
+    )
+    percent: bool = Field(
+        default=False,
+        description="Whether the change is also given in percent; only for a ratio scale. Answers: outcomes, percent.",
+    )
+    reliable_change: Literal["none", "classic", "practice adjusted"] = Field(
+        default="none",
+        description="Reliable change index of every person, from the clinic's own repeats (minimal_change must be own); "
+        "with their mean change taken off as practice, or not. Answers: people with a reliable change.",
+    )
+    anchor: Key | None = Field(
+        default=None,
+        description="Measure of the people's own rating of change (such as grc), listed under [[measures]] too; its "
+        "rating at the later compared visit says who calls the change important. Answers: important change.",
+    )
+    anchor_important: Annotated[float, Field(ge=-100, le=100)] | None = Field(
+        default=None,
+        description="Rating of the anchor from which a change counts as important, in its better direction. Answers: "
+        "important change, anchor.",
+    )
+    anchor_slight: tuple[float, float] | None = Field(
+        default=None,
+        description="[lowest, highest] rating just above 'no change', for the mean change of those people. Answers: "
+        "important change, mean-change method.",
     )
     cap: Annotated[float, Field(gt=0, le=3600)] | None = Field(
         default=None,
@@ -269,6 +298,16 @@ class AnalysisPlan(Section):
     )
     multiplicity: Literal["holm", "bh", "none"] = Field(
         default="holm", description="Adjustment of the secondary p values. Answers: methods, many outcomes."
+    )
+    effect_sizes: tuple[Literal["d_z", "hedges_g", "d_av", "d_rms", "d_rm", "d_before", "g_before"], ...] = Field(
+        default=("d_z", "hedges_g", "d_av"),
+        description="Standardised mean changes within a group that are given, by divisor. Answers: outcomes, effect "
+        "sizes.",
+    )
+    group_spread: Literal["equal", "hc3"] = Field(
+        default="equal",
+        description="Standard errors of differences between groups: one residual variance, or one for each person "
+        "(HC3). Answers: methods, comparison of groups.",
     )
     missing: Literal["complete pairs"] = Field(
         default="complete pairs",

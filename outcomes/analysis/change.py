@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
 from outcomes.analysis.error import ORDINAL
@@ -25,15 +26,29 @@ PAIRED = {
     "after_sd": "standard deviation after",
     "correlation": "correlation of before and after",
     "mean_bca": "mean change, BCa interval",
-    "d_z": "change divided by its own standard deviation (d_z)",
-    "d_av": "change divided by the mean standard deviation (d_av)",
-    "hedges_g": "d_z with the exact small-sample correction (g)",
 }
+SIZES = {
+    "d_z": "change divided by its own standard deviation (d_z)",
+    "hedges_g": "d_z with the exact small-sample correction (g)",
+    "d_av": "change divided by the mean standard deviation (d_av)",
+    "d_rms": "change divided by the root mean square of both standard deviations (d_rms)",
+    "d_rm": "d_z times the root of 2 (1 - r) (d_rm)",
+    "d_before": "change divided by the standard deviation of the first visit (d_before, Glass)",
+    "g_before": "d_before with the exact small-sample correction (g_before)",
+}
+PERCENT = {
+    "mean_percent": "mean of the people's own percent changes",
+    "percent_of_mean": "mean change in percent of the mean first value",
+    "geometric": "percent change of the geometric mean",
+}
+OF_TESTS = ("p_cannot_reach", "p_simulated")
+"""Caveats that speak of a P value only."""
 RANKED = {
     "median_before": "median before",
     "median_after": "median after",
     "hodges_lehmann": "Hodges-Lehmann shift",
     "rank_biserial": "matched rank-biserial correlation",
+    "probability_of_rise": "probability of a rise, no change counting a half",
     "lower": "people with a lower grade",
     "same": "people with the same grade",
     "higher": "people with a higher grade",
@@ -127,23 +142,19 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
         rng=work.rng("change", series.name, group),
         resamples=work.study.protocol.analysis.resamples,
     )
-    inputs = ("people/change",)
-    for name, label in PAIRED.items():
-        estimate = _untested(series, getattr(result, name))
-        key = _key(work, series, group, name)
-        if estimate is not None:
-            work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=inputs)
-        elif name in result.reasons:
-            work.record.refuse(
-                key, result.reasons[name], label=f"{series.label}: {label}", role=series.plan.role, n_people=len(pairs)
-            )
+    _write(work, series, group, result, PAIRED)
+    wanted = work.study.protocol.analysis.effect_sizes
+    _write(work, series, group, result, {name: SIZES[name] for name in wanted if hasattr(result, name)})
+    _more_sizes(work, series, group, pairs, tuple(name for name in wanted if not hasattr(result, name)))
+    if series.plan.percent:
+        _percent(work, series, group, pairs)
     for column, name in (("before_mean", "before_mean"), ("before_sd", "before_sd"), ("after_mean", "after_mean")):
         row[column] = getattr(result, name).value if getattr(result, name) is not None else None
     row["after_sd"] = result.after_sd.value if result.after_sd is not None else None
     row["change"] = result.mean.value
     if result.mean.interval is not None:
         row["change_low"], row["change_high"] = result.mean.interval.low, result.mean.interval.high
-    row["p"] = _p(series, result.mean)
+    row["p"] = _p(work, series, result.mean)
     error = work.errors.get(series.name)
     if error is None and series.name not in work.unfit:
         return
@@ -157,15 +168,68 @@ def _paired(work: Work, series: Series, group: str, pairs: pd.DataFrame, row: di
         work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, n_people=len(pairs))
 
 
-def _untested(series: Series, estimate: Estimate | None) -> Estimate | None:
-    """Return an estimate without its test where the protocol calls the outcome exploratory: those are never tested."""
-    if estimate is None or series.plan.role != "exploratory":
+def _write(work: Work, series: Series, group: str, result: Any, labels: Mapping[str, str]) -> None:
+    """Write the named fields of a result, with the reason of those that are absent."""
+    for name, label in labels.items():
+        estimate = _untested(work, series, getattr(result, name))
+        key, label = _key(work, series, group, name), f"{series.label}: {label}"
+        if estimate is not None:
+            work.add(key, estimate, label, series.plan.role, inputs=("people/change",))
+        elif name in result.reasons:
+            n = result.n_people
+            work.record.refuse(key, result.reasons[name], label=label, role=series.plan.role, n_people=n)
+
+
+def _more_sizes(work: Work, series: Series, group: str, pairs: pd.DataFrame, names: tuple[str, ...]) -> None:
+    """Write the effect sizes that the plan asks for beside the usual ones."""
+    from outcomes.change import paired_effect_sizes
+
+    if names:
+        result = paired_effect_sizes(
+            pairs["before"].to_numpy(),
+            pairs["after"].to_numpy(),
+            level=work.level,
+            rng=work.rng("effect sizes", series.name, group),
+            resamples=work.study.protocol.analysis.resamples,
+        )
+        _write(work, series, group, result, {name: SIZES[name] for name in names})
+
+
+def _percent(work: Work, series: Series, group: str, pairs: pd.DataFrame) -> None:
+    """Write the change in percent, or why this scale has none."""
+    from outcomes.change import percent_change
+
+    before, after = pairs["before"].to_numpy(), pairs["after"].to_numpy()
+    try:
+        result = percent_change(before, after, scale=series.scale.level, level=work.level)
+    except DesignError as refusal:
+        label = f"{series.label}: {PERCENT['mean_percent']}"
+        key = _key(work, series, group, "mean_percent")
+        work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, unit="%", n_people=len(pairs))
+        return
+    for name, label in PERCENT.items():
+        key, label, estimate = _key(work, series, group, name), f"{series.label}: {label}", getattr(result, name)
+        if estimate is None:
+            role, n = series.plan.role, len(pairs)
+            work.record.refuse(key, result.reason, label=label, role=role, unit="%", n_people=n)
+        else:
+            work.add(key, estimate, label, series.plan.role, inputs=("people/change",))
+
+
+def _untested(work: Work, series: Series, estimate: Estimate | None) -> Estimate | None:
+    """Return an estimate without its test where none may be printed.
+
+    Exploratory outcomes are never tested. Where groups are compared no change within a group is: that one group
+    changed and the other did not is no evidence of a difference between them.
+    """
+    if estimate is None or not (series.plan.role == "exploratory" or work.study.protocol.groups):
         return estimate
-    return dataclasses.replace(estimate, test=None)
+    caveats = tuple(caveat for caveat in estimate.caveats if caveat not in OF_TESTS)
+    return dataclasses.replace(estimate, test=None, caveats=caveats)
 
 
-def _p(series: Series, estimate: Estimate | None) -> float | None:
-    tested = _untested(series, estimate)
+def _p(work: Work, series: Series, estimate: Estimate | None) -> float | None:
+    tested = _untested(work, series, estimate)
     return tested.test.p if tested is not None and tested.test is not None else None
 
 
@@ -222,7 +286,7 @@ def _ranked(
     before, after = pairs["before"].to_numpy(), pairs["after"].to_numpy()
     result = ordinal_change(before, after, levels=levels, unit=series.scale.unit)
     for name, label in RANKED.items():
-        estimate = _untested(series, getattr(result, name))
+        estimate = _untested(work, series, getattr(result, name))
         if estimate is not None:
             key = _key(work, series, group, name)
             work.add(key, estimate, f"{series.label}: {label}", series.plan.role, inputs=("people/change",))
@@ -237,7 +301,7 @@ def _ranked(
     row |= {"before_mean": None, "change": shift.value if shift is not None else None}
     if shift is not None and shift.interval is not None:
         row["change_low"], row["change_high"] = shift.interval.low, shift.interval.high
-    row["p"] = _p(series, shift)
+    row["p"] = _p(work, series, shift)
     rose, fell = (result.higher.value, result.lower.value)
     row["n_within"] = result.same.value
     row["n_better"], row["n_other"] = (rose, fell) if series.hoped_sign >= 0 else (fell, rose)
@@ -285,18 +349,28 @@ def _keep(work: Work, people: list[pd.DataFrame]) -> None:
 
 def _adjust(work: Work, rows: list[dict[str, Any]]) -> None:
     """Write the p values of secondary outcomes adjusted for their number; one family per group."""
+    for group in dict.fromkeys(row["group"] for row in rows):
+        adjust_family(work, [row for row in rows if row["group"] == group])
+
+
+def adjust_family(work: Work, rows: list[dict[str, Any]]) -> None:
+    """Write the p values of the secondary outcomes among some rows, adjusted for their number.
+
+    Parameters
+    ----------
+    work : Work
+    rows : list of dict
+        Rows with key, label, role, n and p; those with an adjusted p get it as `p_adjusted`.
+    """
     from outcomes.change import benjamini_hochberg, holm
 
     rule = work.study.protocol.analysis.multiplicity
-    if rule == "none":
+    family = [row for row in rows if row["role"] == "secondary" and row.get("p") is not None]
+    if rule == "none" or not family:
         return
     adjust = {"holm": holm, "bh": benjamini_hochberg}[rule]
-    for group in dict.fromkeys(row["group"] for row in rows):
-        family = [r for r in rows if r["group"] == group and r["role"] == "secondary" and r.get("p") is not None]
-        if not family:
-            continue
-        for row, p in zip(family, adjust([r["p"] for r in family]), strict=True):
-            n = row["n"]
-            estimate = Estimate(value=float(p), unit="1", method=f"p_{rule}", n_people=n, n_values=n)
-            head, _, _ = row["key"].rpartition("/")
-            work.add(f"{head}/p_{rule}", estimate, f"{row['label']}: p adjusted", "secondary", inputs=(row["key"],))
+    for row, p in zip(family, adjust([row["p"] for row in family]), strict=True):
+        estimate = Estimate(value=float(p), unit="1", method=f"p_{rule}", n_people=row["n"], n_values=row["n"])
+        head, _, _ = row["key"].rpartition("/")
+        work.add(f"{head}/p_{rule}", estimate, f"{row['label']}: p adjusted", "secondary", inputs=(row["key"],))
+        row["p_adjusted"] = float(p)

@@ -11,6 +11,8 @@ from outcomes.analysis.association import associate_dose
 from outcomes.analysis.change import compare_visits
 from outcomes.analysis.dose import sum_dose
 from outcomes.analysis.error import measure_error
+from outcomes.analysis.groups import compare_groups
+from outcomes.analysis.important import find_important_change
 from outcomes.analysis.methods import note_methods
 from outcomes.analysis.people import describe_people
 from outcomes.analysis.plan import Work
@@ -26,10 +28,14 @@ STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("people", describe_people),
     ("measurement error", measure_error),
     ("change", compare_visits),
+    ("groups", compare_groups),
+    ("important change", find_important_change),
     ("dose", sum_dose),
     ("dose and change", associate_dose),
     ("method notes", note_methods),
 )
+COMPARING = ("change", "groups", "important change")
+"""Stages of a study that compares visits."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +74,7 @@ def analyse(study: Study, progress: Callable[[str], None] | None = None) -> Anal
     work = Work(study)
     work.record.meta = _meta(study)
     for name, stage in STAGES:
-        if name == "change" and work.contrast is None:
+        if name in COMPARING and work.contrast is None:
             continue
         if progress is not None:
             progress(name)
@@ -141,7 +147,9 @@ def _meta(study: Study) -> dict[str, Any]:
         "data_until": _last_date(study),
         "visits": [{"key": v.key, "label": v.label, "week": v.week, "when": v.when} for v in protocol.visits],
         "compare": list(protocol.analysis.compare or ()),
-        "groups": [{"key": g.key, "label": g.label, "reference": g.reference} for g in protocol.groups],
+        "groups": [
+            {"key": g.key, "label": g.label, "reference": g.reference, "trained": g.trained} for g in protocol.groups
+        ],
         "level": 1.0 - protocol.analysis.alpha,
         "multiplicity": protocol.analysis.multiplicity,
         "protocol_sha256": protocol.sha256,

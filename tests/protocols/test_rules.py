@@ -39,6 +39,30 @@ SINGLE = [
         '["mid_thigh"]\npublished = "x"',
         'measures[0].published: only with minimal_change = "published"',
     ),
+    (
+        '["mid_thigh"]',
+        '["mid_thigh"]\nanchor = "grc"\nanchor_important = 4',
+        "measures[0].anchor: no [[measures]] entry 'grc'",
+    ),
+    (
+        '["mid_thigh"]',
+        '["mid_thigh"]\nanchor = "limb_girth"\nanchor_important = 4',
+        "measures[0].anchor: a measure cannot be its own anchor",
+    ),
+    ('["mid_thigh"]', '["mid_thigh"]\nanchor = "grc"', "measures[0]: an anchor needs the key 'anchor_important'"),
+    ('["mid_thigh"]', '["mid_thigh"]\nanchor_slight = [1, 3]', "anchor_slight: only with the key 'anchor'"),
+    (
+        '["mid_thigh"]',
+        '["mid_thigh"]\nanchor = "grc"\nanchor_important = 4\nanchor_slight = [3, 1]',
+        "anchor_slight: [lowest, highest] is needed, found 3 before 1",
+    ),
+    (
+        '["mid_thigh"]',
+        '["mid_thigh"]\nreliable_change = "classic"',
+        'measures[0].reliable_change: only with minimal_change = "own"',
+    ),
+    ("[analysis]", '[analysis]\neffect_sizes = ["d"]', "'d' is not one of d_z, hedges_g, d_av, d_rms, d_rm, d_before"),
+    ("[analysis]", '[analysis]\neffect_sizes = ["d_z", "d_z"]', "analysis.effect_sizes: 'd_z' stands twice"),
     ('["mid_thigh"]', '["mid_thigh"]\nlimbs = "best"', "limbs: 'best' is not one of mean, trained, worse, modelled"),
     ('["mid_thigh"]', '["mid_thigh"]\ncap = 0', "measures[0].cap: found the number 0, expected a number above 0"),
     ("[harms]", '[[groups]]\nkey = "a"\nlabel = "A"\n[harms]', '[[groups]] are for design = "parallel groups"'),
@@ -86,11 +110,23 @@ TRAINED = [
 PAIRED = [
     ("reference = true", "reference = false", "groups: exactly one group needs reference = true, found 0"),
     ('label = "Late start"', 'label = "Late"\nreference = true', "exactly one group needs reference = true, found 2"),
+    (
+        "reference = true",
+        "reference = true\ntrained = 0",
+        "groups[0].trained: found the number 0, expected true or false",
+    ),
     ('key = "late"', 'key = "early"', "groups[1].key: 'early' is used twice"),
     ('key = "late"', 'key = "all"', "groups[1].key: 'all' stands for everybody"),
     ('label = "Early start"', 'label = "E"\nwords = ["L"]', "'L' already stands for group 1"),
     ('["L", "2"]', '["early"]', "groups[1].words: 'early' already stands for group 1"),
 ]
+
+
+def test_at_least_one_group_is_trained(grouped, faults):
+    untrained = grouped.replace('label = "Early start"', 'label = "Early start"\ntrained = false')
+    assert [group.trained for group in parse_protocol(untrained).groups] == [False, True]
+    nobody = untrained.replace('label = "Late start"', 'label = "Late start"\ntrained = false')
+    assert "groups: at least one group is trained" in "\n".join(faults(nobody))
 
 
 @pytest.mark.parametrize(("out", "put", "message"), SINGLE)
