@@ -179,7 +179,7 @@ class MeasurePlan(Section):
     )
     reliable_change: Literal["none", "classic", "practice adjusted"] = Field(
         default="none",
-        description="Reliable change index of every person, from the clinic's own repeats (minimal_change must be own); "
+        description="Reliable change index of every person, from the clinic's own repeats (minimal_change is own); "
         "with their mean change taken off as practice, or not. Answers: people with a reliable change.",
     )
     anchor: Key | None = Field(
