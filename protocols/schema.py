@@ -269,7 +269,19 @@ class DosePlan(Section):
         default=0, description="Days before a visit whose sessions do not count yet. Answers: methods, dose window."
     )
     source: Literal["sessions", "traces"] = Field(
-        default="sessions", description="Table that minutes and work come from. Answers: methods, dose source."
+        default="sessions",
+        description="What minutes and work come from; a session without a trace has none with traces. "
+        "Answers: methods, dose source.",
+    )
+    gap_s: Annotated[float, Field(gt=0, le=3600)] = Field(
+        default=5.0,
+        description="Longest step between two samples of a trace that still is a recording. "
+        "Answers: methods, dose source.",
+    )
+    cadence_floor_rpm: Annotated[float, Field(gt=0, le=150)] | None = Field(
+        default=None,
+        description="Cadence below which an active bout of a trace ends; none if absent. "
+        "Answers: methods, dose source.",
     )
     planned_until: Literal["withdrawal", "programme end"] = Field(
         default="withdrawal", description="Until when a person is planned for. Answers: methods, planned dose."

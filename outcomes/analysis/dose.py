@@ -33,9 +33,12 @@ def sum_dose(work: Work) -> None:
     if not study.has("sessions"):
         _refuse(work, "the study has no sessions table")
         return
-    tables = study.tables
-    dose = dose_by_visit(tables, study.protocol)
-    weeks = dose_by_week(tables, study.protocol)
+    try:
+        dose = dose_by_visit(study.tables, study.protocol)
+        weeks = dose_by_week(study.tables, study.protocol)
+    except DesignError as refusal:
+        _refuse(work, refusal.reason)
+        return
     work.people["dose"], work.people["dose_by_week"] = dose, weeks
     for visit in study.protocol.visits:
         at = dose[(dose["visit"] == visit.key) & dose["visit_day"].notna()]

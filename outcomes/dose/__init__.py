@@ -30,19 +30,23 @@ from outcomes.dose.asymmetry import (
 from outcomes.dose.batch import CHANNELS, PHASES, Batch, batch_of_frame, one_session, phase_codes
 from outcomes.dose.decay import PlateauFit, fatigue_index, plateau_fit, power_decay
 from outcomes.dose.energy import mechanical_kcal, metabolic_kcal, work_from_mean_power, work_rate
+from outcomes.dose.items import TRACE_SESSIONS
 from outcomes.dose.kernel import joined, summarise
 from outcomes.dose.notes import CAVEATS, METHODS, rules
 from outcomes.dose.phases import TraceRules, phases_of
+from outcomes.dose.reconcile import AGREEMENTS, reconcile, values_of_traces
 from outcomes.dose.sides import FORMULAS, side_indices
 from outcomes.dose.totals import dose_by_visit, dose_by_week
 from outcomes.dose.visits import baseline_visit
 
 __all__ = [
+    "AGREEMENTS",
     "CAVEATS",
     "CHANNELS",
     "FORMULAS",
     "METHODS",
     "PHASES",
+    "TRACE_SESSIONS",
     "Batch",
     "DoseIntensity",
     "MissedRuns",
@@ -71,6 +75,7 @@ __all__ = [
     "phases_of",
     "plateau_fit",
     "power_decay",
+    "reconcile",
     "relative_dose_intensity",
     "rules",
     "session_counts",
@@ -78,6 +83,7 @@ __all__ = [
     "summarise",
     "symmetry_angle",
     "symmetry_index",
+    "values_of_traces",
     "weak_over_strong",
     "work_from_mean_power",
     "work_rate",

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from outcomes.dose.plan import Timetable, Until, empty_timetable, timetable
+from outcomes.dose.reconcile import values_of_traces
 from outcomes.dose.timeline import (
     STATES,
     Sessions,
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
 
 QUANTITIES = ("active_minutes", "work_kj", "voluntary_minutes", "total_minutes")
 """Columns of a session that are summed; passive, ramp and cool-down minutes never are."""
+
+TRACE_SESSIONS = "trace_sessions"
+"""Key of a mapping of tables for the rows of `summarise`: what the traces of a study say about its sessions."""
 
 NO_SESSIONS = "the study has no sessions table"
 UNKNOWN, NOT_RECORDED = -1, -2
@@ -104,18 +108,26 @@ def read_items(tables: Tables, protocol: Protocol, until: Until | None = None) -
     Raises
     ------
     DesignError
-        The protocol takes the dose from traces.
+        The protocol takes the dose from traces, and `tables` holds no ``trace_sessions``.
     DataError
         A table lacks a column that places its rows in time.
     """
-    if protocol.dose is not None and protocol.dose.source == "traces":
-        raise DesignError("the protocol takes the dose from traces; only the sessions table is summed")
     people = people_of(tables)
     sessions = read_sessions(tables, people, (*QUANTITIES, "planned_minutes"))
     if sessions is None:
         return None
+    if protocol.dose is not None and protocol.dose.source == "traces":
+        sessions = _from_traces(sessions, tables)
     plan = timetable(tables, protocol, people, until or planned_until(protocol))
     return _join(people, sessions, plan)
+
+
+def _from_traces(sessions: Sessions, tables: Tables) -> Sessions:
+    """Return the sessions with minutes and work as their traces give them; a session without a trace has no value."""
+    if TRACE_SESSIONS not in tables:
+        raise DesignError("the protocol takes the dose from traces, and the study has none")
+    found = values_of_traces(tables["sessions"], tables[TRACE_SESSIONS])
+    return replace(sessions, values={**sessions.values, **{name: found[name][sessions.rows] for name in QUANTITIES}})
 
 
 def planned_until(protocol: Protocol) -> Until:

@@ -12,6 +12,20 @@ METHODS: dict[str, str] = {
         "Sessions marked done or shortened are delivered; missed and cancelled sessions are planned but not delivered. "
         "Sessions of every mode and setting count."
     ),
+    "dose_from_sessions": "Minutes and work of a session are those written in the sessions table.",
+    "dose_from_traces": (
+        "Minutes and work of a session are those of its trace. A sample holds until the next one, at most for the "
+        "stated gap, beyond which the time counts as unrecorded; active time has the rider's power above 0 W with "
+        "stimulation on where its current is recorded; the motor's negative work stands apart; a session without a "
+        "trace has no value."
+    ),
+    "trace_recorded_work": (
+        "Recorded work: the sum over active samples of power times the time that the sample holds, at most the gap."
+    ),
+    "trace_trapezoid_work": (
+        "Trapezoid work: the sum over active steps, none longer than the gap, of the mean power of both ends times the "
+        "step."
+    ),
     "dose_counts_for_visit": (
         "A session counts for a visit when it lies on an earlier day, or on the same day when the clock times of both "
         "are known and the session is earlier."
@@ -115,6 +129,7 @@ def rules(protocol: Protocol) -> dict[str, str]:
     window = "to visit" if dose is None else dose.cumulate
     until = "withdrawal" if dose is None else dose.planned_until
     chosen = [
+        f"dose_from_{'sessions' if dose is None else dose.source}",
         *("dose_delivered", "dose_counts_for_visit", "dose_active_minutes", "dose_known_sums"),
         *("dose_planned_sessions", "dose_matching", "dose_planned_minutes", "dose_planned_work"),
         f"dose_planned_until_{until.replace(' ', '_')}",

@@ -102,7 +102,7 @@ def dose_by_visit(tables: Tables, protocol: Protocol, *, until: Until | None = N
     DataError
         A table lacks a column that places its rows in time.
     DesignError
-        The protocol takes the dose from traces.
+        The protocol takes the dose from traces, and `tables` holds no ``trace_sessions``: rows of `summarise`.
 
     Notes
     -----

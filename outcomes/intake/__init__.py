@@ -20,18 +20,26 @@ if TYPE_CHECKING:
     from outcomes.intake.marked import mark_findings as mark_findings
     from outcomes.intake.suggest import Suggestion as Suggestion
     from outcomes.intake.suggest import suggest_columns as suggest_columns
+    from outcomes.intake.traces import TraceSource as TraceSource
+    from outcomes.intake.traces import find_sources as find_sources
+    from outcomes.intake.traces_parquet import read_groups as read_groups
+    from outcomes.intake.traces_parquet import write_traces as write_traces
 
 _EXPORTS: dict[str, str] = {
     "Intake": "intake",
     "Ledger": "ledger",
     "Suggestion": "suggest",
+    "TraceSource": "traces",
+    "find_sources": "traces",
     "ledger_files": "ledger",
     "mark_findings": "marked",
     "new_study": "entry_workbook",
     "read_folder": "intake",
     "read_frames": "intake",
+    "read_groups": "traces_parquet",
     "suggest_columns": "suggest",
     "write_check": "intake",
+    "write_traces": "traces_parquet",
 }
 """Public name to the module that holds it."""
 

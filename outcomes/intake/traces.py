@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -48,6 +49,12 @@ class TraceSource:
     def kind(self) -> str:
         """``"csv"``, ``"parquet"``, ``"fit"`` or ``"tcx"``."""
         return self.path.suffix.lower()[1:]
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of the file."""
+        with self.path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
 
     def pieces(self) -> int:
         """Return in how many pieces the file can be read: the row groups of a Parquet file, else 1."""

@@ -8,10 +8,18 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from outcomes.study.series import Series, planned_series
     from outcomes.study.study import Study, read_plan
+    from outcomes.study.traces import Traces, TraceSummary
 
-_EXPORTS = {"Study": "study", "Series": "series", "planned_series": "series", "read_plan": "study"}
+_EXPORTS = {
+    "Series": "series",
+    "Study": "study",
+    "TraceSummary": "traces",
+    "Traces": "traces",
+    "planned_series": "series",
+    "read_plan": "study",
+}
 
-__all__ = ["Series", "Study", "planned_series", "read_plan"]
+__all__ = ["Series", "Study", "TraceSummary", "Traces", "planned_series", "read_plan"]
 
 
 def __getattr__(name: str) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from outcomes import __version__
 from outcomes.errors import DataError, Finding, UsageError
 from outcomes.files import inside, sha256
 from outcomes.study.series import Series, planned_series
+from outcomes.study.traces import TableSource, Traces, TraceSummary, differences
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -176,12 +178,20 @@ class Study:
             "definitions": definitions,
             "software": __version__,
         }
+        if self.protocol.dose is not None and self.protocol.dose.source == "traces":
+            content["traces"] = {source.file: source.sha256 for source in self.traces.sources}
         return sha256(json.dumps(content, sort_keys=True).encode())[:12]
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
-        """A copy of every table that exists."""
-        return {name: frame.copy() for name, frame in self._tables.items()}
+        """A copy of every table that exists; ``trace_sessions`` too where the protocol takes the dose from traces."""
+        from outcomes.dose import TRACE_SESSIONS
+
+        tables = {name: frame.copy() for name, frame in self._tables.items()}
+        plan = self.protocol.dose
+        if plan is not None and plan.source == "traces" and len(self.traces):
+            tables[TRACE_SESSIONS] = self.trace_summary.sessions.copy()
+        return tables
 
     def has(self, name: str) -> bool:
         """Whether the study has the table, with at least one row."""
@@ -198,6 +208,30 @@ class Study:
         if name not in self._tables:
             raise UsageError(f"the study has no table '{name}'")
         return self._tables[name].copy()
+
+    @cached_property
+    def traces(self) -> Traces:
+        """The traces of the study: its folder ``traces/``, and its table ``traces`` where it has one."""
+        from outcomes.dose import TraceRules
+        from outcomes.intake import find_sources
+
+        plan = self.protocol.dose
+        rules = TraceRules() if plan is None else TraceRules(gap_s=plan.gap_s, cadence_floor_rpm=plan.cadence_floor_rpm)
+        files, findings = ([], []) if self.folder is None else find_sources(self.folder)
+        table = [TableSource(self._tables["traces"])] if self.has("traces") else []
+        cache = None if self.folder is None else self.folder / "results" / "traces"
+        return Traces((*table, *files), tuple(findings), rules, cache)
+
+    @cached_property
+    def trace_summary(self) -> TraceSummary:
+        """The row of every session that has a trace, summed once."""
+        return self.traces.summary()
+
+    def trace_queries(self) -> list[Finding]:
+        """Return where session rows and traces differ by more than they may, each with file, row and column."""
+        if not self.has("sessions") or not len(self.traces):
+            return []
+        return differences(self._tables["sessions"], self.trace_summary.sessions, self.ledger.locate)
 
     def queries(self) -> list[Finding]:
         """Return the findings that ask a question."""

@@ -353,9 +353,22 @@ def test_weeks_add_up_to_the_visit_at_the_end(three_people, make_protocol) -> No
             assert weeks[weeks["participant_id"] == person][column].sum() == at(visits, person, "week4")[column]
 
 
-def test_traces_as_the_source_of_the_dose_are_refused(three_people, make_protocol) -> None:
-    with pytest.raises(DesignError, match="only the sessions table is summed"):
+def test_traces_as_the_source_of_the_dose_need_traces(three_people, make_protocol) -> None:
+    with pytest.raises(DesignError, match="takes the dose from traces, and the study has none"):
         dose_by_visit(three_people, make_protocol(source="traces"))
+
+
+def test_with_traces_as_the_source_minutes_and_work_are_theirs(three_people, make_protocol) -> None:
+    traces = [("A", "a01", 1200.0, 600.0, 9000.0), ("A", "a03", 1500.0, 660.0, 5000.0)]
+    columns = ["participant_id", "session_id", "total_s", "active_s", "recorded_work_j"]
+    rows = pd.DataFrame(traces, columns=columns).assign(voluntary_s=0.0, mean_power_w=9.0, mean_cadence_rpm=45.0)
+    dose = dose_by_visit({**three_people, "trace_sessions": rows}, make_protocol(source="traces"))
+    # by hand: two of the five sessions before week 2 have a trace; the others have no value
+    found = at(dose, "A", "week2")
+    assert (found["delivered_active_minutes"], found["delivered_work_kj"]) == (10 + 11, 9 + 5)
+    assert (found["delivered_sessions"], found["sessions_without_work"]) == (5, 3)
+    assert np.isnan(at(dose, "B", "week2")["delivered_active_minutes"])
+    assert "dose_from_traces" in rules(make_protocol(source="traces"))
 
 
 def test_a_table_without_the_column_that_places_its_rows_is_refused(three_people, make_protocol) -> None:
