@@ -18,6 +18,7 @@ from outcomes.dose.adherence import (
     relative_dose_intensity,
     session_counts,
 )
+from outcomes.dose.agreement import AGREEMENTS, reconcile, values_of_traces
 from outcomes.dose.asymmetry import (
     difference_over_sum,
     left_share,
@@ -34,7 +35,6 @@ from outcomes.dose.items import TRACE_SESSIONS
 from outcomes.dose.kernel import joined, summarise
 from outcomes.dose.notes import CAVEATS, METHODS, rules
 from outcomes.dose.phases import TraceRules, phases_of
-from outcomes.dose.reconcile import AGREEMENTS, reconcile, values_of_traces
 from outcomes.dose.sides import FORMULAS, side_indices
 from outcomes.dose.totals import dose_by_visit, dose_by_week
 from outcomes.dose.visits import baseline_visit

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from outcomes.dose.agreement import values_of_traces
 from outcomes.dose.plan import Timetable, Until, empty_timetable, timetable
-from outcomes.dose.reconcile import values_of_traces
 from outcomes.dose.timeline import (
     STATES,
     Sessions,
