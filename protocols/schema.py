@@ -157,7 +157,8 @@ class MeasurePlan(Section):
     limbs: Literal["mean", "trained", "worse", "modelled"] | None = Field(
         default=None,
         description="How two limbs become one value of a person; mean if absent, an ordinal scale must choose "
-        "(worse, trained). Answers: methods, unit of analysis.",
+        "(worse, trained). 'modelled' is the mean with a mixed model of every limb beside it. "
+        "Answers: methods, unit of analysis.",
     )
     minimal_change: Literal["own", "published", "none"] = Field(
         default="none",

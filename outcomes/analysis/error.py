@@ -224,10 +224,11 @@ def _other_raters(work: Work, series: Series) -> tuple[str, ...]:
 
 def _published_error(work: Work, series: Series) -> UsableError | None:
     from outcomes.measures import published_value
+    from outcomes.study.series import AVERAGED
 
     key = work.key("reliability", "mdc95_published", series)
     label = f"{series.label}: published minimal detectable change"
-    what = series.side_words if series.sides in ("mean", "worse") else "one value"
+    what = series.side_words if series.sides in (*AVERAGED, "worse") else "one value"
     try:
         if series.ordinal:
             raise DesignError(ORDINAL)

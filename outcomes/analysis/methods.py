@@ -46,9 +46,9 @@ def note_methods(work: Work) -> None:
     KeyError
         An entry names a note that does not exist: a fault of ours.
     """
-    from outcomes import change, dose, dose_response, reliability
+    from outcomes import change, dose, dose_response, models, reliability
 
-    rooms = (change, dose, dose_response, reliability)
+    rooms = (change, dose, dose_response, models, reliability)
     methods = METHODS | {k: v for room in rooms for k, v in room.METHODS.items()}
     caveats = CAVEATS | {k: v for room in rooms for k, v in room.CAVEATS.items()}
     if "dose" in work.people:

@@ -14,6 +14,7 @@ from outcomes.analysis.error import measure_error
 from outcomes.analysis.groups import compare_groups
 from outcomes.analysis.important import find_important_change
 from outcomes.analysis.methods import note_methods
+from outcomes.analysis.model import model_outcomes
 from outcomes.analysis.people import describe_people
 from outcomes.analysis.plan import Work
 from outcomes.vocabulary import CAUTION
@@ -30,6 +31,7 @@ STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("change", compare_visits),
     ("groups", compare_groups),
     ("important change", find_important_change),
+    ("models", model_outcomes),
     ("dose", sum_dose),
     ("dose and change", associate_dose),
     ("method notes", note_methods),

@@ -57,8 +57,8 @@ def series_values(scores: pd.DataFrame, series: Series, trained: pd.Series, time
 
     Notes
     -----
-    mean: arithmetic mean of both sides; a side that is missing at a visit leaves no value there, so that a change
-    never compares one limb with two. worse: the worse of both sides at each visit. trained: the side that
+    mean, modelled: arithmetic mean of both sides; a side that is missing at a visit leaves no value there, so that a
+    change never compares one limb with two. worse: the worse of both sides at each visit. trained: the side that
     ``participants.trained_side`` names, the mean of both where it names both.
 
     Raises
@@ -131,10 +131,29 @@ def _refuse_two_variants(rows: pd.DataFrame, keys: list[str], series: Series) ->
         )
 
 
+def side_values(scores: pd.DataFrame, series: Series) -> pd.DataFrame:
+    """Return the value of each side by itself: participant_id, visit, side, value, reason, flags, cells.
+
+    Parameters
+    ----------
+    scores : DataFrame
+        As `scores_of` returns.
+    series : Series
+    """
+    mine = _scores_of_series(scores, series)
+    _refuse_mixed_variants(mine, series)
+    mine = mine[mine["side"].isin(["left", "right"])]
+    keys = ["participant_id", "visit", "side"]
+    _refuse_two_variants(mine, keys, series)
+    return mine[[*keys, "value", "reason", "flags", "cells"]].reset_index(drop=True)
+
+
 def _both_sides(rows: pd.DataFrame, series: Series, trained: pd.Series, keys: list[str]) -> pd.DataFrame:
     """Return the value of both limbs by the series' rule."""
     import numpy as np
     import pandas as pd
+
+    from outcomes.study.series import AVERAGED
 
     rows = rows[rows["side"].isin(["left", "right"])]
     _refuse_two_variants(rows, [*keys, "side"], series)
@@ -151,7 +170,7 @@ def _both_sides(rows: pd.DataFrame, series: Series, trained: pd.Series, keys: li
     lower_better = series.scale.better == "lower"
     worse = np.where(complete, sides.max(axis=1) if lower_better else sides.min(axis=1), np.nan)
     mean = np.where(complete, sides.sum(axis=1) / 2, np.nan)
-    if series.sides == "mean":
+    if series.sides in AVERAGED:
         value = mean
     elif series.sides == "worse":
         value = worse
@@ -161,7 +180,8 @@ def _both_sides(rows: pd.DataFrame, series: Series, trained: pd.Series, keys: li
         value = np.select([side == "left", side == "right", side == "both"], [sides[:, 0], sides[:, 1], both], np.nan)
         unknown = ~np.isin(side, ["left", "right", "both"])
         reason = np.where(unknown, "no trained side named", np.where(np.isnan(value), "the side has no value", ""))
-    cells, flags = wide["cells"].fillna(""), wide["flags"].fillna("")
+    # A side that nobody has comes as a column of numbers, all missing.
+    cells, flags = (wide[name].astype("object").where(wide[name].notna(), "") for name in ("cells", "flags"))
     out = wide.index.to_frame(index=False)
     out["value"], out["reason"] = value, reason
     same = flags["left"].where(flags["left"] == flags["right"], flags["left"] + "; " + flags["right"])

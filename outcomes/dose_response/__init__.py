@@ -16,17 +16,12 @@ from outcomes.dose_response.notes import CAVEATS, METHODS
 from outcomes.dose_response.origins import DoseOrigins, dose_origins
 from outcomes.dose_response.prediction import Prediction, left_out_prediction
 from outcomes.dose_response.repeated import RepeatedMeasuresCorrelation, repeated_measures_correlation
-from outcomes.dose_response.within import (
-    FEWEST_OVER_TIME,
-    WithinPersonAssociation,
-    within_person_association,
-)
+from outcomes.dose_response.within import WithinPersonAssociation, within_person_association
 
 __all__ = [
     "CAVEATS",
     "CURVES",
     "FEWEST",
-    "FEWEST_OVER_TIME",
     "METHODS",
     "MOST_INFLATION",
     "BetweenPersonAssociation",

@@ -12,11 +12,8 @@ from outcomes.dose_response.between import FEWEST
 from outcomes.dose_response.collinearity import MOST_INFLATION, DoseTimeCollinearity, dose_time_collinearity
 from outcomes.errors import DesignError
 from outcomes.matrices import Vector, all_equal, finite_vector
-from outcomes.models import Contrast, MixedModel, mixed_model
+from outcomes.models import FEWEST_OVER_TIME, Contrast, MixedModel, mixed_model
 from outcomes.result import Estimate, Result
-
-FEWEST_OVER_TIME = 6
-"""People with whom a model of time is fitted (common practice, no source)."""
 
 _SOURCE = "Kenward & Roger (1997) Biometrics 53:983"
 

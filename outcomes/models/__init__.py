@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from outcomes.models.limbs import LimbChange, limb_change
 from outcomes.models.mixed import MixedModel, mixed_model
 from outcomes.models.notes import CAVEATS, METHODS
 from outcomes.models.results import (
@@ -12,16 +13,22 @@ from outcomes.models.results import (
     ModelResiduals,
     VarianceIntervals,
 )
+from outcomes.models.visits import FEWEST_OVER_TIME, VisitModel, visit_model
 
 __all__ = [
     "CAVEATS",
+    "FEWEST_OVER_TIME",
     "METHODS",
     "Contrast",
     "FTest",
     "InformationCriteria",
     "LeaveOneOut",
+    "LimbChange",
     "MixedModel",
     "ModelResiduals",
     "VarianceIntervals",
+    "VisitModel",
+    "limb_change",
     "mixed_model",
+    "visit_model",
 ]

@@ -24,6 +24,18 @@ METHODS: dict[str, str] = {
     "by at most the chi-square quantile with 1 degree of freedom; too wide where the true variance is 0.",
     "mixed_information": "Information criterion of the maximum likelihood fit, all variance parts and the residual "
     "variance counted among the parameters, n the number of values; compare fits of the same values only.",
+    "limb_modelled": f"{_MODEL} and a fixed difference of the limbs, {_REML}: mean change of both limbs, Kenward-Roger "
+    "interval; people with one limb count, too.",
+    "limb_difference": f"{_MODEL} and a fixed difference of the limbs, {_REML}: change of one limb less that of the "
+    "other, Kenward-Roger interval.",
+    "limb_likeness": "Correlation of the changes of two limbs of a person: variance between people over the whole "
+    "variance of the mixed model.",
+    "limb_person_means": "Mean over people of the mean of their two limbs; Student t interval.",
+    "limbs_as_people": "Mean over limbs as if each were a person of its own; Student t interval. For comparison only.",
+    "visit_change": f"{_MODEL} and a mean of its own for each visit, {_REML}: difference of two visits with the values "
+    "of everybody, Kenward-Roger interval.",
+    "visit_mean": f"{_MODEL} and a mean of its own for each visit, {_REML}: mean at a visit, Kenward-Roger interval.",
+    "visit_pairs": "Mean change of the people who have both values; Student t interval.",
     "mixed_leave_one_out": "Extreme of the coefficients that remain when each participant in turn is left out and the "
     "model, variances included, is fitted anew.",
 }
@@ -34,6 +46,10 @@ CAVEATS: dict[str, str] = {
     "variation within them explains. The coefficients are those of least squares.",
     "one_line_between_people": "Intercepts and slopes of people are estimated to lie on one line (correlation of 1 or "
     "-1, or one of the two without variance): the data do not tell two separate differences between people.",
+    "limbs_are_not_people": "Two limbs of a person are no two people: this interval is wrong, too short wherever limbs "
+    "of a person are alike, and stands for comparison only.",
+    "same_course_of_all": "People differ in level only in this model, as the values do not tell their own courses over "
+    "time apart; the interval may be too short.",
     "few_people": "Fewer than 6 people: the variance between them is hardly known (common practice, no source).",
     "profile_open": "The likelihood does not bound the value on one side, so the interval ends at the limit of what is "
     "possible.",

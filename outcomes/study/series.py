@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from outcomes.toml_source import TomlSource
     from protocols.schema import MeasurePlan, Protocol
 
+AVERAGED = ("mean", "modelled")
+"""Rules for both sides whose value is the mean of both; "modelled" sets a model of every limb beside it."""
+
 
 @dataclass(frozen=True)
 class Series:
@@ -61,7 +64,8 @@ class Series:
         """What one value is, in words, of a measure with sides, such as "mean of both sides"; empty for any other."""
         if self.sides in ("left", "right"):
             return f"{self.sides} side"
-        return {"mean": "mean of both sides", "worse": "worse side", "trained": "trained side"}.get(self.sides, "")
+        words = {"worse": "worse side", "trained": "trained side"} | dict.fromkeys(AVERAGED, "mean of both sides")
+        return words.get(self.sides, "")
 
     @property
     def label(self) -> str:
@@ -194,10 +198,8 @@ class _Checker:
         if scale.level == "ordinal":
             if rule is None:
                 self.problem("limbs", f"{scale.key} only ranks: say how two sides become one ('worse' or 'trained')")
-            elif rule == "mean":
+            elif rule in ("mean", "modelled"):
                 self.problem("limbs", f"{scale.key} only ranks: a mean of two grades is no grade")
-        if rule == "modelled":
-            self.problem("limbs", "this version has no model of both limbs; choose 'mean', 'trained' or 'worse'")
         if rule == "worse" and scale.better not in ("higher", "lower"):
             self.problem("limbs", f"{scale.key} has no better direction, so neither side is the worse")
         return rule or "mean"

@@ -73,7 +73,6 @@ def test_an_unknown_measure_is_refused_with_line_and_near_word() -> None:
         ('scales = ["girht"]', "scales", "did you mean 'girth'?"),
         ('version = "9"', "version", "'9' is not one of"),
         ('published = "nobody"', "published", "'nobody' is not one of"),
-        ('limbs = "modelled"', "limbs", "no model of both limbs"),
         ('limbs = "worse"', "limbs", "no better direction"),
         ('bands = "mine"', "bands", "none, as this measure has none"),
     ],
