@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING
@@ -101,6 +101,17 @@ def query_id(file: str, sheet: str, row: int | None, column: str, rule: str, fou
     """Return the id of a query: the same as long as the cell, its text and the rule are the same."""
     content = "\x1f".join((file, sheet, str(row or ""), column, rule, found))
     return "q" + hashlib.sha256(content.encode("utf-8")).hexdigest()[:8]
+
+
+def _is_left(drafts: Mapping[str, Draft], target: Target) -> bool:
+    """Whether a row that a query is about is still used, and its cell has not been emptied."""
+    from outcomes.intake.drafts import EMPTIED, USED
+
+    draft = drafts.get(target.table)
+    if draft is None:
+        return True
+    state = draft.state.get(target.column)
+    return any(draft.row_state[row] == USED and (state is None or state[row] != EMPTIED) for row in target.rows)
 
 
 @dataclass(slots=True)
@@ -223,6 +234,12 @@ class Collector:
         """Take a query out of the findings."""
         for finding in self._asked.pop(query, []):
             self._items.pop(finding, None)
+
+    def drop_moot(self, drafts: Mapping[str, Draft]) -> None:
+        """Take out the queries about values and rows of which nothing is left, as another finding set them aside."""
+        for query in [query for query, asked in self._asked.items() if query in self.targets and asked[0].found]:
+            if not any(_is_left(drafts, target) for target in self.targets[query]):
+                self.answer(query)
 
     def sorted(self) -> list[Finding]:
         """Return all findings: those that stop first, then by file, sheet, row and column."""

@@ -57,6 +57,14 @@ def numbers(draft: Draft, name: str) -> Floats:
     return values
 
 
+def _work_unit(work: float, should: float) -> str:
+    """Return in words the unit in which typed work would be what power and minutes give."""
+    for unit, factor in (("kcal", 4.184), ("J", 0.001)):
+        if should and abs(work * factor - should) <= max(1.0, 0.1 * abs(should)):
+            return f"; {unit} would fit"
+    return ""
+
+
 def _say(value: float) -> str:
     return number_text(float(f"{value:.4g}"))
 
@@ -109,8 +117,7 @@ class _Sessions:
         should = power * minutes * 0.06
         rows = self.draft.used & (np.abs(work - should) > np.maximum(1.0, 0.1 * np.abs(should)))
         texts = [
-            f"about {_say(value)} kJ, which is {number_text(p)} W for {number_text(m)} min"
-            + ("; kcal would fit" if value and abs(w * 4.184 - value) <= max(1.0, 0.1 * abs(value)) else "")
+            f"about {_say(value)} kJ, which is {number_text(p)} W for {number_text(m)} min" + _work_unit(w, value)
             for value, p, m, w in zip(
                 should[rows].tolist(), power[rows].tolist(), minutes[rows].tolist(), work[rows].tolist(), strict=True
             )

@@ -6,10 +6,12 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from outcomes.intake.drafts import DUPLICATE, Draft
+from outcomes.intake.numerals import NUMBER_PATTERN
+from outcomes.intake.raw import number_text, texts, unique
 
 if TYPE_CHECKING:
     from outcomes.intake.collector import Collector
-    from outcomes.intake.raw import Integers
+    from outcomes.intake.raw import Integers, Texts
 
 
 def find_duplicates(draft: Draft, found: Collector) -> None:
@@ -26,6 +28,7 @@ def find_duplicates(draft: Draft, found: Collector) -> None:
     everything = _codes(draft, [*draft.text, *draft.number, *draft.moment, *draft.extra])
     repeated = np.flatnonzero(counts[inverse] > 1)
     seen: dict[int, dict[int, int]] = {}
+    pairs: dict[tuple[object, ...], list[tuple[int, int]]] = {}
     for i in repeated.tolist():
         row, key = int(rows[i]), int(inverse[i])
         same = seen.setdefault(key, {})
@@ -36,7 +39,25 @@ def find_duplicates(draft: Draft, found: Collector) -> None:
             continue
         same[content] = row
         if len(same) > 1:
-            _two_values(draft, int(rows[first[key]]), row, found)
+            earlier = int(rows[first[key]])
+            pairs.setdefault(_together(draft, earlier, row), []).append((earlier, row))
+    for together in pairs.values():
+        _two_values(draft, together, found)
+
+
+def _together(draft: Draft, first: int, row: int) -> tuple[object, ...]:
+    """Return what two rows for one key have in common with others of which one finding speaks.
+
+    Cells of the same two rows of a sheet belong together; in a long table the answers of one measure, participant and
+    time that two raters gave.
+    """
+    here, there = draft.place(row), draft.place(first)
+    if draft.wide:
+        return (here.file, here.sheet, here.row, there.file, there.sheet, there.row)
+    raters = tuple(_shown(draft, "rater", one) for one in (first, row)) if "rater" in draft.text else ("", "")
+    if raters[0] == raters[1]:
+        return (row,)
+    return (*(_shown(draft, name, row) for name in draft.table.key[:3]), *raters)
 
 
 def _key_columns(draft: Draft) -> list[str]:
@@ -60,8 +81,17 @@ def _values(draft: Draft, name: str) -> Integers:
         values = draft.number[name]
     else:
         values = draft.text.get(name, draft.typed.get(name))
+        if name == "response":
+            values = _as_numbers(values)
     codes: Integers = pd.factorize(values)[0].astype(np.int64) + 1
     return codes
+
+
+def _as_numbers(responses: Texts) -> Texts:
+    """Return responses with every number in its shortest form, so that 44.1 and 44.10 are one value."""
+    codes, different = unique(responses)
+    plain = [number_text(float(text)) if NUMBER_PATTERN.fullmatch(text) else text for text in different]
+    return texts(plain)[codes]
 
 
 def _codes(draft: Draft, names: Iterable[str]) -> Integers:
@@ -77,33 +107,38 @@ def _codes(draft: Draft, names: Iterable[str]) -> Integers:
     return codes
 
 
-def _two_values(draft: Draft, first: int, row: int, found: Collector) -> None:
+def _two_values(draft: Draft, pairs: list[tuple[int, int]], found: Collector) -> None:
+    """Refuse rows that give one key two values: one finding for the pairs that belong together, at the first."""
+    from outcomes.intake.collector import identifying
+
+    first, row = pairs[0]
     column = _differing(draft, first, row)
     earlier = draft.place(first, column)
-    key = ", ".join(
-        part for part in (str(_shown(draft, name, row)) for name in draft.table.key[1:]) if part and part != "nan"
-    )
+    names = draft.table.key[1:] if len(pairs) == 1 else draft.table.key[1:3]
+    key = ", ".join(part for part in (str(_shown(draft, name, row)) for name in names) if part and part != "nan")
     place = f"row {earlier.row}" if draft.place(row).file == earlier.file else f"{earlier.file}, row {earlier.row}"
     where = f"{place} of sheet {earlier.sheet}" if draft.place(row).sheet != earlier.sheet else place
     what = "two values for one answer" if column == "response" else "two rows for one key"
-    from outcomes.intake.collector import identifying
-
+    if len(pairs) > 1:
+        what += f", as in {len(pairs)} cells"
     said = "" if identifying(earlier.heading) else f" '{draft.typed_text(first, column)}'"
     found.over(
         draft,
-        _one(row),
+        _positions([later for _, later in pairs]),
         column,
         "block",
         "two_values",
         f"one row for {key or 'a participant'}, {what}: {where} has{said or ' another'}",
+        found=draft.shown_text(row, column),
         remedy="Keep the row that is right, or move a second rater's answers to repeats.",
     )
 
 
-def _one(row: int) -> Integers:
+def _positions(rows: list[int]) -> Integers:
+    """Return row numbers as an array."""
     import numpy as np
 
-    return np.array([row], dtype=np.int64)
+    return np.array(rows, dtype=np.int64)
 
 
 def _shown(draft: Draft, name: str, row: int) -> str:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from outcomes.intake.drafts import Draft
 from outcomes.intake.raw import unique
+from outcomes.vocabulary import TABLES
 
 if TYPE_CHECKING:
     from outcomes.intake.collector import Collector
-    from outcomes.intake.raw import Integers
+    from outcomes.intake.raw import Integers, Sheet
     from outcomes.intake.settling import Reader
 
 TWINS = str.maketrans(
@@ -48,6 +50,9 @@ TOTALS = frozenset(
 )
 """Ids that are the label of a row of totals (common practice, no source)."""
 
+TELLING = re.compile(r"[0-9]{6,}|[A-Za-z]{2,3}[ _-]?(?:[0-9]{6}|[0-9]{8}|[0-9]{1,2}[./-][0-9]{1,2}[./-][0-9]{2,4})")
+"""Ids of six digits and more, and two or three letters before a day (common practice, no source)."""
+
 WITHIN_PARTICIPANT = ("session_id", "event_id")
 """Ids that need only be unlike within one participant."""
 
@@ -74,6 +79,7 @@ def check_identifiers(drafts: Mapping[str, Draft], reader: Reader) -> None:
     found = reader.found
     if "participants" in drafts:
         _totals(drafts["participants"], found)
+        _telling_ids(drafts["participants"], found)
     for draft in drafts.values():
         for name in draft.text:
             if draft.table.by_name[name].kind == "id":
@@ -85,6 +91,51 @@ def check_identifiers(drafts: Mapping[str, Draft], reader: Reader) -> None:
             if name in draft.text:
                 _look_alikes_within(draft, name, found)
     _orphans(drafts, found)
+
+
+def point_out_identifying(sheets: Sequence[Sheet], drafts: Mapping[str, Draft], found: Collector) -> None:
+    """Ask about headings behind which stands who somebody is; their cells are never shown."""
+    from outcomes.intake.collector import identifying
+
+    read = {id(draft.sheets[feed.sheet]) for draft in drafts.values() for feed in draft.feeds}
+    known = {heading for table in TABLES.values() for heading in table.by_heading}
+    for sheet in (sheet for sheet in sheets if id(sheet) in read):
+        for heading in sheet.headings:
+            if heading not in known and identifying(heading):
+                found.add(
+                    "ask",
+                    "identifying_heading",
+                    "codes only; the heading looks as if it told who somebody is. Nothing here needs it",
+                    file=sheet.file,
+                    sheet=sheet.name,
+                    row=sheet.header_row,
+                    column=heading,
+                    remedy="Keep names, birthdays and hospital numbers in a file apart, and delete the column.",
+                )
+
+
+def _telling_ids(draft: Draft, found: Collector) -> None:
+    """Ask once about ids that look like a number of the hospital, or like initials with a day of birth."""
+    import numpy as np
+
+    rows = np.flatnonzero(draft.used)
+    telling = [row for row in rows.tolist() if TELLING.fullmatch(str(draft.text["participant_id"][row]))]
+    if telling and len(telling) * 2 > len(rows):
+        expected = (
+            f"codes that tell nothing; {len(telling)} look like numbers of a hospital, or initials with a day of birth"
+        )
+        place = draft.place(telling[0], "participant_id")
+        found.add(
+            "ask",
+            "telling_id",
+            expected,
+            file=place.file,
+            sheet=place.sheet,
+            table=draft.name,
+            row=place.row,
+            column=place.heading,
+            remedy="Give new codes at random and keep the key in a file apart.",
+        )
 
 
 def _totals(draft: Draft, found: Collector) -> None:

@@ -19,7 +19,7 @@ from outcomes.intake.decisions import apply_decisions
 from outcomes.intake.drafts import Draft, assemble
 from outcomes.intake.duplicates import find_duplicates
 from outcomes.intake.frames import build_frames, frame_hash, sheet_of_frame
-from outcomes.intake.identifiers import check_identifiers
+from outcomes.intake.identifiers import check_identifiers, point_out_identifying
 from outcomes.intake.ledger import Ledger, counted_cells, ledger_files
 from outcomes.intake.limits import check_limits
 from outcomes.intake.mapping import HeadingRule, read_mappings
@@ -155,13 +155,16 @@ class _Study:
         """Return the checked tables."""
         plan = plan_feeds(sheets, self.mappings, self.catalogue, self.found, refused)
         drafts = assemble(sheets, plan.feeds)
+        point_out_identifying(sheets, drafts, self.found)
         self._required(drafts, plan.claimed, sheets, refused)
         read = {
             name: (len(draft), sum(int(counted_cells(draft, column).sum()) for column in draft.state))
             for name, draft in drafts.items()
         }
         self._check(drafts)
+        self.found.drop_moot(drafts)
         answered, emptied = apply_decisions(drafts, self.decisions, self.found)
+        self.found.drop_moot(drafts)
         if emptied:
             count_days(drafts, self.protocol, Collector())
         tables, derived = build_frames(drafts, self.protocol)

@@ -215,3 +215,34 @@ def test_repeats_are_read_like_assessments(room):
 def test_a_test_retest_study_needs_repeats_instead_of_assessments(room):
     intake = room.read({"assessments.csv": None}, design="single arm")
     assert "assessments.csv" in room.only(intake, "missing_table").expected
+
+
+def test_one_number_written_in_two_ways_is_one_value(room):
+    rows = ["P02,after,girth,thigh,left,reading,1,44.1,,", "P02,after,girth,thigh,left,reading,1,44.10,,"]
+    intake = room.read({"assessments.csv": room.answers(*rows)})
+    assert intake.findings == ()
+    assert room.count(intake, "assessments", "duplicates") == 1
+
+
+def test_the_answers_of_a_second_rater_are_one_finding(room):
+    header = "participant_id,visit,rater,measure,item,response\n"
+    rows = [
+        f"P01,before,{rater},life,{item},{answer}"
+        for rater, answer in (("R1", 1), ("R2", 2))
+        for item in ("one", "two")
+    ]
+    finding = room.only(room.read({"assessments.csv": header + "\n".join(rows) + "\n"}), "two_values")
+    assert (finding.grade, finding.row, finding.column) == ("block", 4, "response")
+    assert "two values for one answer, as in 2 cells: row 2 has '1'" in finding.expected
+    assert "second rater" in finding.remedy
+
+
+def test_a_second_row_of_a_wide_sheet_is_one_finding(room):
+    mapping = "sheet,heading,table,column,visit,measure,item\n"
+    mapping += "life,Code,assessments,participant_id,,,\nlife,rater,assessments,rater,,,\n"
+    mapping += "".join(f"life,{item},assessments,response,before,life,{item}\n" for item in ("one", "two"))
+    sheet = "Code,rater,one,two\nP01,R1,1,2\nP01,R2,3,4\nP02,R1,1,1\n"
+    intake = room.read({"assessments.csv": None, "life.csv": sheet, "columns.csv": mapping})
+    finding = room.only(intake, "two_values")
+    assert (finding.file, finding.row, finding.column) == ("life.csv", 3, "one")
+    assert "as in 2 cells: row 2" in finding.expected

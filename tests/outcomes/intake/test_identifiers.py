@@ -97,6 +97,29 @@ def test_values_behind_identifying_headings_are_not_echoed(room):
         "assessments.csv": room.ANSWERS_HEADER + "\nSmith,before,life,,,one,,2,,\n",
     }
     intake = room.read(files)
-    assert {finding.rule for finding in intake.findings} == {"look_alike", "hard_limit"}
+    assert {finding.rule for finding in intake.findings} == {"look_alike", "hard_limit", "identifying_heading"}
     for finding in intake.findings:
         assert "smith" not in str(finding).lower()
+
+
+def test_columns_that_tell_who_somebody_is_are_pointed_out_by_heading_only(room):
+    people = "participant_id,Name,Date of birth,age_years\nP01,Ada,1950-02-03,40\nP02,Bo,1951-02-03,50\n"
+    found = room.of_rule(room.read({"participants.csv": people}), "identifying_heading")
+    assert [(f.grade, f.row, f.column, f.found) for f in found] == [
+        ("ask", 1, "Date of birth", ""),
+        ("ask", 1, "Name", ""),
+    ]
+
+
+def test_a_centre_s_public_name_is_not_pointed_out(room):
+    intake = room.read({"centres.csv": "centre_id,name_in_reports\nC1,North\n"})
+    assert not room.of_rule(intake, "identifying_heading")
+
+
+@pytest.mark.parametrize("ids", [("19500203", "19510203"), ("AB-030250", "CD-030251"), ("ab03.02.1950", "cd3.2.51")])
+def test_ids_that_tell_something_are_asked_about_once(room, ids):
+    files = {
+        "participants.csv": "participant_id\n" + "\n".join(ids) + "\n",
+        "assessments.csv": f"participant_id,visit,measure,item,response\n{ids[0]},before,life,one,3\n",
+    }
+    assert room.where(room.read(files), "telling_id") == ("ask", "participants.csv", 2, "participant_id")

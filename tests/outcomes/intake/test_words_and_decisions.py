@@ -111,3 +111,9 @@ def test_words_of_groups_come_from_the_protocol(room):
     assert intake.tables["participants"]["group"].fillna("-").tolist() == ["bike", "-"]
     finding = room.only(intake, "unknown_group")
     assert (finding.grade, finding.row, finding.expected) == ("set_aside", 3, "one of bike, usual")
+
+
+def test_a_value_that_is_set_aside_is_not_asked_about_as_well(room):
+    rows = ("P01,before,girth,thigh,right,reading,1,75,refused,",)  # 75 is unusual, and an answer beside a reason
+    intake = room.read({"assessments.csv": room.answers(*rows)}, intake='on_error = "set_aside"')
+    assert [(f.grade, f.rule) for f in intake.findings] == [("set_aside", "answer_and_absent")]
