@@ -56,15 +56,21 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
 
 
 def mark_workbooks(folder: Path, findings: Sequence[Finding], output: Output) -> None:
-    """Write a copy of every workbook with its findings marked, and say where; csv files have no cells to mark."""
+    """Write a copy of every workbook with its findings marked, and the queries about other files; say where."""
     from outcomes.intake import mark_findings
     from protocols import read_protocol
 
     files = mark_findings(folder, findings, read_protocol(folder / "protocol.toml").intake.header_row)
-    for path in files:
+    marked = [path for path in files if path.name.endswith(".marked.xlsx")]
+    for path in marked:
         output.say(f"Marked copy: {path}")
-    if not files:
+    if marked:
+        output.say("Mend the copy, answer its sheet 'queries', and save it in the place of your workbook.")
+    else:
         output.say("No workbook has a finding, so there is no copy to mark; findings.csv names file, row and column.")
+    for path in files:
+        if path not in marked:
+            output.say(f"Queries about other files: {path}; answer them and save it in the study folder.")
 
 
 def suggest_mapping(folder: Path, output: Output) -> None:

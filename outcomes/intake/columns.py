@@ -11,6 +11,7 @@ from outcomes.intake.drafts import Feed
 from outcomes.intake.entry_workbook import README_SHEET
 from outcomes.intake.headings import SheetPlan, banner_remedy
 from outcomes.intake.mapping import NOT_READ, HeadingRule
+from outcomes.intake.query_sheet import QUERY_SHEET
 from outcomes.intake.readers import near_table
 from outcomes.vocabulary import TABLES
 
@@ -52,7 +53,7 @@ def plan_feeds(
     plan = Plan()
     owners = _owners(sheets, found)
     for index, sheet in enumerate(sheets):
-        if sheet.name == README_SHEET:
+        if sheet.name in (README_SHEET, QUERY_SHEET):
             continue
         maps = [one for one in mappings if not one.sheet or one.sheet in sheet.names]
         if any(one.table == NOT_READ for one in maps if not one.heading):
@@ -148,7 +149,10 @@ def _no_such_sheets(sheets: Sequence[Sheet], mappings: Sequence[HeadingRule], fo
         if one.sheet and one.sheet not in names:
             rows.setdefault(one.sheet, []).append(one.row)
     free = names - {one.sheet for one in mappings}
-    listed = ", ".join(f"'{sheet.name or sheet.file}'" for sheet in sheets if sheet.name != README_SHEET) or "none"
+    listed = (
+        ", ".join(f"'{sheet.name or sheet.file}'" for sheet in sheets if sheet.name not in (README_SHEET, QUERY_SHEET))
+        or "none"
+    )
     for name, where in rows.items():
         count = f" ({len(where)} rows)" if len(where) > 1 else ""
         expected = f"a sheet or file that exists{count}{near_word(name, free)}; there are {listed}"

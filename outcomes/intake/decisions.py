@@ -30,18 +30,25 @@ def apply_decisions(
     queries = {finding.query: finding for finding in found.sorted() if finding.query}
     answered: list[tuple[Decision, Finding]] = []
     emptied = False
-    for one in decisions:
+    for one in _agreeing(decisions, found):
         finding = queries.get(one.query)
         if finding is None:
             expected = f"a query of results/check/findings.csv{near_word(one.query, queries)}; it may have been settled"
             found.add(
-                "ask", "no_such_query", expected, file="decisions.csv", row=one.row, column="query", found=one.query
+                "ask",
+                "no_such_query",
+                expected,
+                file=one.file,
+                sheet=one.sheet,
+                row=one.row,
+                column="query",
+                found=one.query,
             )
             continue
         targets = found.targets.get(one.query, [])
         if one.decision == "set_aside" and not targets:
             expected = "keep; the query is about no single value, so there is nothing to set aside"
-            found.add("block", "decision", expected, file="decisions.csv", row=one.row, column="decision")
+            found.add("block", "decision", expected, file=one.file, sheet=one.sheet, row=one.row, column="decision")
             continue
         found.answer(one.query)
         answered.append((one, finding))
@@ -50,6 +57,21 @@ def apply_decisions(
             for target in targets:
                 _set_aside(drafts[target.table], target)
     return answered, emptied
+
+
+def _agreeing(decisions: Sequence[Decision], found: Collector) -> list[Decision]:
+    """Return one decision a query; two files that answer it differently are refused."""
+    known: dict[str, Decision] = {}
+    for one in decisions:
+        other = known.setdefault(one.query, one)
+        if other.decision != one.decision:
+            where = ", ".join(part for part in (other.file, other.sheet, f"row {other.row}") if part)
+            expected = f"one answer a query; {where} says '{other.decision}'"
+            found.add(
+                "block", "decision", expected, file=one.file, sheet=one.sheet, row=one.row, column="decision",
+                found=one.decision,
+            )  # fmt: skip
+    return list(known.values())
 
 
 def _set_aside(draft: Draft, target: Target) -> None:

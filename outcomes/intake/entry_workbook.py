@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from outcomes.errors import UsageError, printable
 from outcomes.files import whole_folder, write_whole
+from outcomes.intake.book_bytes import book_bytes, put_text
 from outcomes.intake.entry_layout import TITLE_LIMIT, EntryColumn, EntrySheet, layout
 from outcomes.intake.mapping import NOT_READ
 from outcomes.vocabulary import CAUTION, COLUMNS_CSV
@@ -133,9 +134,7 @@ def workbook_bytes(protocol: Protocol, sheets: Sequence[EntrySheet]) -> bytes:
     _explain(front, protocol, sheets)
     for sheet in sheets:
         _fill(book, sheet)
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
+    return book_bytes(book)
 
 
 def _explain(front: Worksheet, protocol: Protocol, sheets: Sequence[EntrySheet]) -> None:
@@ -164,19 +163,10 @@ def _explain(front: Worksheet, protocol: Protocol, sheets: Sequence[EntrySheet])
     for number, line in enumerate(lines, start=1):
         for position, text in enumerate(line, start=1):
             if text:
-                cell = _put(front, number, position, text)
+                cell = put_text(front, number, position, text)
                 cell.font = Font(bold=number in headings)
     for letter, width in (("A", 24), ("B", 28), ("C", 100)):
         front.column_dimensions[letter].width = width
-
-
-def _put(sheet: Worksheet, row: int, column: int, text: str) -> Any:
-    """Write a text that stays a text, also where it begins as a formula does; return its cell."""
-    cell = sheet.cell(row, column)
-    cell.value = printable(text, 32_000)
-    cell.data_type = "s"
-    cell.quotePrefix = text[:1] in "=+-@"
-    return cell
 
 
 def _fill(book: Workbook, plan: EntrySheet) -> None:
@@ -187,7 +177,7 @@ def _fill(book: Workbook, plan: EntrySheet) -> None:
     sheet = book.create_sheet(plan.title)
     for position, column in enumerate(plan.columns, start=1):
         letter = get_column_letter(position)
-        heading = _put(sheet, 1, position, column.heading)
+        heading = put_text(sheet, 1, position, column.heading)
         heading.font, heading.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
         style = sheet.column_dimensions[letter]
         style.width = 18 if column.form == "moment" else max(11, min(len(column.heading) + 2, 24))

@@ -23,6 +23,7 @@ from outcomes.intake.identifiers import check_identifiers, point_out_identifying
 from outcomes.intake.ledger import Ledger, counted_cells, ledger_files
 from outcomes.intake.limits import check_limits
 from outcomes.intake.mapping import HeadingRule, read_mappings
+from outcomes.intake.query_sheet import read_query_sheets
 from outcomes.intake.readers import WORKBOOK_SUFFIXES, Contents, near_table, read_settings, read_tables
 from outcomes.intake.settings import Decision, read_decisions, read_words
 from outcomes.intake.settling import Reader
@@ -104,6 +105,7 @@ def read_folder(
     known = {heading for table in TABLES.values() for heading in table.by_heading}
     known |= {one.heading for one in mappings}
     read_tables(folder, rules, known, contents, found, progress)
+    decisions += read_query_sheets(contents.sheets, found)
     study = _Study(protocol, catalogue, words, decisions, mappings, found)
     return study.intake(contents.sheets, contents.hashes, contents.refused)
 

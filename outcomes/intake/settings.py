@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -37,6 +37,8 @@ class Decision:
     role: str
     date: str
     reason: str
+    file: str = "decisions.csv"
+    sheet: str = ""
 
 
 def read_lines(
@@ -105,10 +107,17 @@ def read_words(raw: bytes | None, rules: IntakeRules, found: Collector) -> dict[
 
 def read_decisions(raw: bytes | None, rules: IntakeRules, found: Collector) -> list[Decision]:
     """Return the answers to queries; a decision needs its role, date and reason."""
-    decisions: dict[str, Decision] = {}
     if raw is None:
         return []
-    for line in read_lines("decisions.csv", raw, DECISIONS_CSV, DECISIONS_CSV, rules, found):
+    return decisions_of(read_lines("decisions.csv", raw, DECISIONS_CSV, DECISIONS_CSV, rules, found), found)
+
+
+def decisions_of(
+    lines: Iterable[Line], found: Collector, *, file: str = "decisions.csv", sheet: str = ""
+) -> list[Decision]:
+    """Return the answers that rows of a file or sheet give, one a query; the others are refused by row."""
+    decisions: dict[str, Decision] = {}
+    for line in lines:
         fault = _decision_fault(line, decisions)
         if fault:
             column, expected = fault
@@ -116,13 +125,15 @@ def read_decisions(raw: bytes | None, rules: IntakeRules, found: Collector) -> l
                 "block",
                 "decision",
                 expected,
-                file="decisions.csv",
+                file=file,
+                sheet=sheet,
                 row=line.row,
                 column=column,
                 found=line[column],
             )
             continue
-        decisions.setdefault(line["query"], Decision(line.row, *(line[heading] for heading in DECISIONS_CSV)))
+        query, decision, role, date, reason = (line[heading] for heading in DECISIONS_CSV)
+        decisions.setdefault(query, Decision(line.row, query, decision, role, date, reason, file, sheet))
     return list(decisions.values())
 
 

@@ -27,6 +27,9 @@ _FILLED = re.compile(rb"""<(?:\w+:)?c\s[^>]*?\br=["']([A-Z]{1,3})([0-9]{1,7})["'
 
 HINTS = (b"<f>", b"<f ", b't="e"', b"<mergeCell", b'hidden="', b":f>", b"t='e'")
 
+MARKING = "outcomes check"
+"""Author of the comments that mark findings; they are no comments of the clinic."""
+
 PROLOG = 2_000
 """Bytes of a part in which a document type would be declared."""
 
@@ -159,13 +162,21 @@ def _marks_of(archive: zipfile.ZipFile, path: str, raw: bytes) -> Marks:
         _read_cells(raw, path, result)
     for kind, target in _relations(archive, path).values():
         if kind.endswith(("/comments", "/threadedComment")) and target in archive.namelist():
-            result.comments += [
-                element.attrib["ref"]
-                for element in _parse(archive.read(target), target).iter()
-                if _local(element.tag) in ("comment", "threadedComment") and "ref" in element.attrib
-            ]
+            result.comments += _comments(_parse(archive.read(target), target))
     result.comments = list(dict.fromkeys(result.comments))
     return result
+
+
+def _comments(part: Any) -> list[str]:
+    """Return the cells that carry a comment of somebody else than the marking of findings."""
+    authors = [element.text or "" for element in part.iter() if _local(element.tag) == "author"]
+    cells = []
+    for element in part.iter():
+        number = element.attrib.get("authorId", "")
+        is_ours = number.isdigit() and int(number) < len(authors) and authors[int(number)] == MARKING
+        if _local(element.tag) in ("comment", "threadedComment") and "ref" in element.attrib and not is_ours:
+            cells.append(element.attrib["ref"])
+    return cells
 
 
 def _read_cells(raw: bytes, path: str, result: Marks) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from outcomes.intake.ods_xml import ods_marks
+from outcomes.intake.query_sheet import QUERY_SHEET
 from outcomes.intake.raw import BLANK, ERROR, UNCALCULATED, Sheet, cell, texts
 from outcomes.intake.sheet_xml import Marks, Unreadable, marks, open_archive, split_range
 from outcomes.intake.text_files import OLE_START, WORKBOOK_START, banner_sheet, likely_header, tidy_heading
@@ -60,7 +61,8 @@ def _sheets(name: str, raw: bytes, rules: IntakeRules, known: Collection[str]) -
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
         for meta in (meta for meta in book.sheets_metadata if meta.typ == SheetTypeEnum.WorkSheet):
             marked = seen.get(meta.name, Marks())
-            sheet = _to_sheet(name, meta.name, _grid(book.get_sheet_by_name(meta.name)), marked, rules, known)
+            own = rules.model_copy(update={"header_row": 1, "unit_row": None}) if meta.name == QUERY_SHEET else rules
+            sheet = _to_sheet(name, meta.name, _grid(book.get_sheet_by_name(meta.name)), marked, own, known)
             if sheet is not None:
                 sheet.marks, sheet.hidden = marked, meta.visible != SheetVisibleEnum.Visible
                 yield sheet
