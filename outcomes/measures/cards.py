@@ -6,6 +6,8 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from outcomes.measures.algorithms import name_of
+from outcomes.measures.algorithms.agreement import used_by
 from outcomes.measures.responses import expected_of, span
 from outcomes.units import printed_unit
 
@@ -77,6 +79,8 @@ def card(definition: Definition) -> str:
         *_section("Rows", _rows(definition.rows)),
         *_section("Items", (_item(definition, item) for item in definition.items)),
         *_section("Scales", (_scale(definition, scale) for scale in definition.scales)),
+        *_section("Options", _options(definition)),
+        *_section("How it is decided", (line for used in used_by(definition) for line in used.decisions)),
         *_section("Bands", (_band(band) for band in definition.bands)),
         *_section("Published properties", (_published(value) for value in definition.published)),
         *_section("Traps", definition.traps),
@@ -167,10 +171,23 @@ def _scale(definition: Definition, scale: Scale) -> str:
     limits = "" if scale.range is None else f" {span(scale.range)}"
     main = ", the main scale" if scale.main and len(definition.scales) > 1 else ""
     about = f"{scale.key}:{limits} {unit} ({scale.level}; {BETTER[scale.better]}{main})".replace("  ", " ")
-    return f"{about}: {_rule(definition, scale)}; {_missing(scale)}"
+    missing = _missing(scale)
+    return f"{about}: {_rule(definition, scale)}{f'; {missing}' if missing else ''}"
+
+
+def _options(definition: Definition) -> Iterator[str]:
+    """Yield every option of the algorithms, the word that holds first."""
+    for used in used_by(definition):
+        chosen = used.chosen(definition.options)
+        for name, words in used.options.items():
+            others = [f"{word}: {about}" for word, about in words.items() if word != chosen[name]]
+            yield f"{name} = {chosen[name]} ({words[chosen[name]]}); or {'; or '.join(others)}"
 
 
 def _rule(definition: Definition, scale: Scale) -> str:
+    if name := name_of(scale.rule):
+        values = f", one of {', '.join(scale.codes)}" if scale.codes else ""
+        return f"by the algorithm {name}{values}"
     parts = scale.items or scale.scales
     names = ", ".join(parts)
     words = {
@@ -204,7 +221,9 @@ def _counted(scale: Scale) -> list[str]:
 def _missing(scale: Scale) -> str:
     if scale.withheld:
         return f"NO SCORE IS FORMED: {scale.withheld}"
-    if scale.missing == "no score":
+    if name_of(scale.rule):
+        text = ""
+    elif scale.missing == "no score":
         text = "a missing answer leaves no score"
     else:
         text = f"{scale.missing} where at least {scale.at_least} {'is' if scale.at_least == 1 else 'are'} answered"

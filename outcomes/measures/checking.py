@@ -7,6 +7,8 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from outcomes.errors import near_word
+from outcomes.measures.algorithms import name_of
+from outcomes.measures.algorithms.agreement import of_definition, of_scale
 from outcomes.measures.levels import attainable
 from outcomes.toml_source import KeyPath
 
@@ -29,6 +31,7 @@ def problems_of(definition: Definition) -> Iterator[Found]:
     sound: set[str] = set()
     for i, scale in enumerate(definition.scales):
         yield from ((("scales", i, *path), text) for path, text in _scale(definition, i, scale, sound))
+    yield from of_definition(definition)
     yield from _bands(definition)
     yield from _published(definition)
     yield from _examples(definition)
@@ -134,6 +137,13 @@ def _item_range(definition: Definition, item: Item) -> Iterator[Found]:
 
 def _scale(definition: Definition, i: int, scale: Scale, sound: set[str]) -> Iterator[Found]:
     """Yield what is wrong with a scale; `sound` gathers the scales whose parts all exist."""
+    if name_of(scale.rule):
+        wrong = list(of_scale(definition, scale))
+        yield from wrong or _scale_range(definition, scale)
+        sound |= set() if wrong else {scale.key}
+        return
+    if scale.codes:
+        yield ("codes",), "is for an algorithm: here the items and the rule say what it can be"
     answers = {item.key: item for item in definition.answers}
     context = [item.key for item in definition.context]
     earlier = [one.key for one in definition.scales[:i]]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from outcomes.measures.algorithms import PREFIX
 from outcomes.vocabulary import ABSENT_WORDS
 
 Kind = Literal[
@@ -29,12 +30,13 @@ STATUSES = ("VERIFIED", "COMPUTED", "MEMORY", "COMMON PRACTICE")
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One key of a section: its form, what it means, whether it must be there, and its closed words."""
+    """One key of a section: its form, meaning, whether it must be there, closed words, and what opens other words."""
 
     kind: Kind
     about: str
     required: bool = False
     words: tuple[str, ...] = ()
+    prefix: str = ""
 
 
 FIELDS: dict[str, dict[str, Field]] = {
@@ -52,6 +54,7 @@ FIELDS: dict[str, dict[str, Field]] = {
         "loinc": Field("text", "LOINC code, only where it was verified"),
         "traps": Field("texts", "mistakes that are often made with it"),
         "rows": Field("table", "place, side and trial of its rows, and the context that is never joined"),
+        "options": Field("table", "option of an algorithm to the word that holds; the card names them"),
         "items": Field("tables", "what is answered or measured", True),
         "scales": Field("tables", "numbers that are formed", True),
         "bands": Field("tables", "published words for ranges of a scale"),
@@ -107,12 +110,13 @@ FIELDS: dict[str, dict[str, Field]] = {
     "scales": {
         "key": Field("key", "name of the scale", True),
         "main": Field("flag", "true for the one scale that stands for the measure"),
-        "rule": Field("word", "how it is formed", True, RULES),
+        "rule": Field("word", "how it is formed; algorithm:<name> for one in Python", True, RULES, PREFIX),
         "items": Field("keys", "items it is formed from; numerator and denominator for a ratio"),
         "scales": Field("keys", "scales above it that it is formed from, instead of items"),
         "recode": Field("table", "code to another number, for the rule recode"),
         "weights": Field("numbers", "for the rule sum: number that each of its items or scales is counted with"),
         "times": Field("keys", "for the rule sum: items (or scales) that multiply its items (or scales) one by one"),
+        "codes": Field("codes", "for an algorithm: name of each value that it can give to the value"),
         "range": Field("range", "smallest and largest possible value"),
         "unit": Field("text", "UCUM code; {score} where absent"),
         "level": Field("word", "level of measurement", True, LEVELS),

@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from outcomes.measures.algorithms import algorithm, name_of
+from outcomes.measures.algorithms.contract import Formed, Given
 from outcomes.measures.schema import SLACK
 from outcomes.vocabulary import ABSENT_WORDS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from outcomes.measures.algorithms.contract import Algorithm
     from outcomes.measures.schema import Condition, Definition, Item, Scale
 
     Floats = NDArray[np.float64]
@@ -60,6 +63,8 @@ class Scored:
         Flags: whom they are set for, and their text.
     outside : array of float
         The number that was formed where it lies outside the scale's range, else nan.
+    reason, explanation : array of str
+        Of an algorithm: why there is no score, and how one was reached.
     """
 
     value: Floats
@@ -67,6 +72,8 @@ class Scored:
     expected: NDArray[np.integer]
     marks: list[tuple[Flags, str]] = field(default_factory=list)
     outside: Floats | None = None
+    reason: NDArray[np.object_] | None = None
+    explanation: NDArray[np.object_] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +142,13 @@ def evaluate(definition: Definition, answers: Answers) -> dict[str, Scored]:
     """
     asked = ask(definition, answers)
     scales: dict[str, Scored] = {}
+    formed: dict[str, dict[str, Formed]] = {}
     for scale in definition.scales:
-        if scale.scales:
+        if name := name_of(scale.rule):
+            if name not in formed:
+                formed[name] = _run(definition, algorithm(name), asked, answers)
+            scored = _of_algorithm(definition, scale, formed[name][scale.key], asked, answers)
+        elif scale.scales:
             scored = _of_scales(definition, scale, scales, asked)
         elif scale.rule in ("trials", "ratio"):
             scored = _of_readings(definition, scale, asked, answers)
@@ -149,6 +161,27 @@ def evaluate(definition: Definition, answers: Answers) -> dict[str, Scored]:
     return scales
 
 
+def _run(definition: Definition, used: Algorithm, asked: Asked, answers: Answers) -> dict[str, Formed]:
+    """Return every scale that an algorithm forms."""
+    keys = tuple(used.items)
+    rows = dict(zip(keys, _positions(definition, keys), strict=True))
+    value, absent = ({key: of[i] for key, i in rows.items()} for of in (asked.value, answers.absent))
+    return used.run(Given(value, absent, used.chosen(definition.options)))
+
+
+def _of_algorithm(definition: Definition, scale: Scale, formed: Formed, asked: Asked, answers: Answers) -> Scored:
+    rows, trial = _positions(definition, scale.items), definition.rows.trial
+    expected = (~asked.not_asked[rows]).sum(axis=0)
+    scored = Scored(formed.value, _answered(asked, rows), expected, formed.marks)
+    scored.reason, scored.explanation = formed.reason, formed.explanation
+    if trial is not None:
+        wrong = (answers.readings > trial.max) | answers.unnumbered[rows].any(axis=0)
+        formed.refuse(wrong, "")
+        formed.reason[wrong] = ""
+        scored.marks = [(flagged & ~wrong, text) for flagged, text in formed.marks]
+    return scored
+
+
 def answered_of_form(asked: Asked) -> NDArray[np.intp]:
     """Return how many items of the whole form each person answered."""
     return _answered(asked, list(range(len(asked.value))))
@@ -159,6 +192,8 @@ def _withhold(scales: dict[str, Scored], few: Flags) -> None:
     for scored in scales.values():
         scored.value[few] = np.nan
         scored.marks = [(rows & ~few, text) for rows, text in scored.marks]
+        if scored.explanation is not None:
+            scored.explanation[few] = ""
 
 
 def _positions(definition: Definition, items: tuple[str, ...]) -> list[int]:
@@ -368,6 +403,8 @@ def _finish(definition: Definition, scale: Scale, scored: Scored, asked: Asked, 
         unable = (none & (answers.absent[rows] == UNABLE).any(axis=1)).any(axis=0) & np.isnan(scored.value)
         scored.value[unable] = scale.unable
         scored.marks.append((unable, "unable"))
+    if scored.explanation is not None:
+        scored.explanation[np.isnan(scored.value)] = ""
     if scale.withheld:
         scored.value = np.full(len(scored.value), np.nan)
         scored.outside, scored.marks = None, []

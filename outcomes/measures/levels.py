@@ -29,6 +29,8 @@ def attainable(definition: Definition, scale: Scale) -> tuple[float, ...] | None
 
 
 def _raw(definition: Definition, scale: Scale) -> set[float] | None:
+    if scale.codes:
+        return set(scale.codes.values())
     if scale.rule not in ("value", "recode", "sum") or (scale.rule == "sum" and scale.missing != "no score"):
         return None
     parts = _values_of(definition, scale, scale.items or scale.scales)
@@ -59,7 +61,7 @@ def names_of(definition: Definition, scale: Scale) -> tuple[str, ...]:
     levels = attainable(definition, scale)
     if levels is None:
         return ()
-    names: dict[float, str] = {}
+    names: dict[float, str] = {value: name for name, value in scale.codes.items()}
     if scale.rule in ("value", "recode") and scale.items:
         values = item_values(definition, scale, scale.items[0])
         names = {value * scale.factor + scale.offset: code for code, value in reversed(values.items())}

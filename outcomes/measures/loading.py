@@ -12,6 +12,7 @@ from typing import Any
 
 from outcomes.errors import DefinitionError, Problem, near_word
 from outcomes.files import sha256
+from outcomes.measures.algorithms import NAMES, algorithm, name_of
 from outcomes.measures.checking import problems_of
 from outcomes.measures.fields import FIELDS, Field
 from outcomes.measures.schema import (
@@ -89,6 +90,7 @@ def _build(source: TomlSource, stem: str) -> tuple[Definition, list[Problem]]:
         licence=top.get("licence", ""),
         loinc=top.get("loinc", ""),
         traps=top.get("traps", ()),
+        options=reader.mapping(("options",), top.get("options", {}), "text"),
         rows=rows,
         items=tuple(_items(reader)),
         scales=tuple(_scales(reader)),
@@ -151,7 +153,8 @@ class _Reader:
     def value(self, path: KeyPath, found: Any, field: Field) -> Any:
         """Return one value in its own form, or None, with a problem, where it has another."""
         value = _READ[field.kind](found)
-        if field.kind == "word" and value is not None and value not in field.words:
+        opened = bool(field.prefix) and isinstance(value, str) and value.startswith(field.prefix)
+        if field.kind == "word" and value is not None and value not in field.words and not opened:
             known = ", ".join(field.words)
             self.add(path, f"found '{found}', expected one of {known}{near_word(str(found), field.words)}")
             return None
@@ -333,6 +336,8 @@ def _scales(reader: _Reader) -> list[Scale]:
         values = reader.section(path, data, "scales")
         values["recode"] = reader.mapping((*path, "recode"), values.get("recode", {}), "number")
         if "key" in values:
+            if (name := name_of(values.get("rule", ""))) in NAMES:
+                values.setdefault("items", algorithm(name).scales.get(values["key"], ()))
             scales.append(Scale(**values))
     return scales
 

@@ -49,6 +49,11 @@ def flags(scored: Scored) -> NDArray[np.object_]:
     return out
 
 
+def explanations(scored: Scored) -> NDArray[np.object_]:
+    """Return how each person's score was reached, in one line; empty but for the scales of an algorithm."""
+    return np.full(len(scored.value), "", dtype=object) if scored.explanation is None else scored.explanation
+
+
 def _reasons(
     definition: Definition, scale: Scale, scored: Scored, answers: Answers, asked: Asked
 ) -> NDArray[np.object_]:
@@ -76,6 +81,9 @@ def _reasons(
     different, which = np.unique(np.nan_to_num(pattern, nan=np.inf), axis=0, return_inverse=True)
     texts = [_text(definition, scale, items, row) for row in different]
     out[people] = np.array(texts, dtype=object)[which.reshape(-1)]
+    if scored.reason is not None:
+        own = people[(scored.reason[people] != "") & (answered_of_form(asked)[people] >= definition.rows.at_least)]
+        out[own] = scored.reason[own]
     return out
 
 

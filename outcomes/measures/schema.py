@@ -86,6 +86,7 @@ class Scale:
     recode: Mapping[str, float] = field(default_factory=dict)
     weights: tuple[float, ...] = ()
     times: tuple[str, ...] = ()
+    codes: Mapping[str, float] = field(default_factory=dict)
     range: tuple[float, float] | None = None
     unit: str = "{score}"
     level: str = "ordinal"
@@ -98,6 +99,10 @@ class Scale:
     offset: float = 0.0
     combine: str = ""
     combine_on: str = ""
+
+    def name_of(self, value: float) -> str:
+        """Return what a value is called, such as ``C6``; the number itself where it has no name."""
+        return next((name for name, number in self.codes.items() if number == value), f"{value:g}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,6 +194,7 @@ class Definition:
     licence: str = ""
     loinc: str = ""
     traps: tuple[str, ...] = ()
+    options: Mapping[str, str] = field(default_factory=dict)
     sha256: str = ""
     file: str = ""
 

@@ -11,7 +11,7 @@ import numpy as np
 from outcomes.errors import DataError, Finding, UsageError, near_word
 from outcomes.measures.catalogue import Catalogue
 from outcomes.measures.kernel import Answers, evaluate
-from outcomes.measures.reasons import explain, flags
+from outcomes.measures.reasons import explain, explanations, flags
 from outcomes.measures.responses import as_text, expected_of, read_responses
 from outcomes.result import Result
 from outcomes.units import printed_unit
@@ -42,6 +42,11 @@ class Score(Result):
     flags : dict of str to tuple of str
         What to know about each value.
     items_answered, items_expected : dict of str to int
+    units : dict of str to str
+    explanations : dict of str to str
+        For each scale that an algorithm forms: how its value was reached, in one line.
+    names : dict of str to str
+        For each value that has a name, such as ``C6``: that name.
     """
 
     measure: str
@@ -54,6 +59,8 @@ class Score(Result):
     items_answered: Mapping[str, int]
     items_expected: Mapping[str, int]
     units: Mapping[str, str] = field(default_factory=dict)
+    explanations: Mapping[str, str] = field(default_factory=dict)
+    names: Mapping[str, str] = field(default_factory=dict)
 
     def __getitem__(self, scale: str) -> float | None:
         return self.scales[scale]
@@ -61,7 +68,7 @@ class Score(Result):
     def summary(self) -> str:
         """Return every scale with its value, or with the reason why there is none."""
         parts = [
-            f"{key} {value:g} {printed_unit(self.units[key])}".rstrip()
+            f"{key} {self.names.get(key) or f'{value:g} {printed_unit(self.units[key])}'.rstrip()}"
             if value is not None
             else f"{key}: no score ({self.reasons[key]})"
             for key, value in self.scales.items()
@@ -222,6 +229,12 @@ def _score(definition: Definition, answers: Answers, variant: str) -> Score:
         items_answered={key: int(one.answered[0]) for key, one in scored.items()},
         items_expected={key: int(one.expected[0]) for key, one in scored.items()},
         units={scale.key: scale.unit for scale in definition.scales},
+        explanations={key: text for key, one in scored.items() if (text := str(explanations(one)[0]))},
+        names={
+            scale.key: scale.name_of(value)
+            for scale in definition.scales
+            if scale.codes and (value := scales[scale.key]) is not None
+        },
     )
 
 

@@ -12,7 +12,7 @@ from outcomes.measures.catalogue import Catalogue
 from outcomes.measures.grouping import Groups, group_rows
 from outcomes.measures.kernel import Answers, Scored, evaluate
 from outcomes.measures.keys import Keys, finding_at, read_keys, words_of
-from outcomes.measures.reasons import explain, flags
+from outcomes.measures.reasons import explain, explanations, flags
 from outcomes.measures.responses import as_text, read_responses
 from outcomes.vocabulary import ABSENT_WORDS
 
@@ -50,8 +50,9 @@ def score_table(
     -------
     DataFrame
         participant_id, visit or occasion, measure, version, variant, scale, place, side, value (nan where no score may
-        be formed), reason (why not), flags, items_answered, items_expected, cells (row_ids), context. Sorted by
-        participant, time, place, side, variant, scale; the order of the rows of `frame` does not matter.
+        be formed), reason (why not), flags, items_answered, items_expected, cells (row_ids), context,
+        explanation (how an algorithm reached the value). Sorted by participant, time, place, side, variant, scale; the
+        order of the rows of `frame` does not matter.
 
     Raises
     ------
@@ -225,6 +226,7 @@ def _assemble(
         "items_expected": of_scales([one.expected for one in several], float),
         "cells": of_scales(cells, object),
         "context": of_groups(groups.context),
+        "explanation": of_scales([explanations(one) for one in several], object),
     }
     numbers = ("value", "items_answered", "items_expected")
     return pd.DataFrame(

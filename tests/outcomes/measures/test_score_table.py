@@ -16,7 +16,7 @@ Frame = Callable[..., pd.DataFrame]
 
 COLUMNS = [
     "participant_id", "visit", "measure", "version", "variant", "scale", "place", "side", "value", "reason", "flags",
-    "items_answered", "items_expected", "cells", "context",
+    "items_answered", "items_expected", "cells", "context", "explanation",
 ]  # fmt: skip
 
 
