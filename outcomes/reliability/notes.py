@@ -69,55 +69,96 @@ AGREEMENT: dict[str, str] = {
 }
 """Method id to its sentence, for agreement of measurements and of grades."""
 
-METHODS: dict[str, str] = {
-    "icc_1_1": "ICC(1,1): (between-people mean square - within-people mean square) / (between + (k - 1) within), one "
-    f"score, one-way; exact F interval; negative values kept ({_ICC}, there ICC(1,1)).",
-    "icc_a_1": "ICC(A,1): absolute agreement of one score, variance of occasions counted as error; interval by F with "
-    f"Satterthwaite degrees of freedom; negative values kept ({_ICC}, there ICC(2,1)).",
-    "icc_c_1": "ICC(C,1): consistency of one score, variance of occasions left out; exact F interval; negative values "
-    f"kept ({_ICC}, there ICC(3,1)).",
-    "icc_1_k": f"ICC(1,k): one-way, mean of k scores; exact F interval; negative values kept ({_ICC}).",
-    "icc_a_k": f"ICC(A,k): absolute agreement of the mean of k scores; interval from that of ICC(A,1) ({_ICC}, there "
-    "ICC(2,k)).",
-    "icc_c_k": f"ICC(C,k): consistency of the mean of k scores; exact F interval; negative values kept ({_ICC}, there "
-    "ICC(3,k)).",
-    "concordance": "Concordance correlation: agreement of two occasions with each other; the product of Pearson's "
-    "correlation and of how near the line of the people lies to that of equal scores; variances with divisor n; "
-    "interval by Fisher's transformation; negative values kept (Lin 1989, Biometrics 45:255; Lin 2000, Biometrics "
-    "56:324).",
-    "standard_error_agreement": "Standard error of measurement, agreement: root of variance of occasions plus error "
-    "variance of the two-way analysis; a negative variance of occasions counts as 0; chi-square interval, with "
-    "Satterthwaite degrees of freedom where the variance of occasions is above 0 (Weir 2005, J Strength Cond Res "
-    "19:231).",
-    "standard_error_consistency": "Standard error of measurement, consistency: root of the error mean square of the "
-    "two-way analysis, (n - 1)(k - 1) degrees of freedom; chi-square interval (Weir 2005, J Strength Cond Res 19:231).",
-    "within_person_standard_deviation": "Within-person standard deviation: root of the mean of the people's own "
-    "variances, mean change between occasions included, n (k - 1) degrees of freedom; chi-square interval (Bland & "
-    "Altman 1996, BMJ 313:744).",
-    "mdc95": "Minimal detectable change of one person, 95 %: 1.96 × √2 × standard error of measurement, agreement "
-    "(Weir 2005, J Strength Cond Res 19:231).",
-    "mdc90": "Minimal detectable change of one person, 90 %: 1.645 × √2 × standard error of measurement, agreement "
-    "(Weir 2005, J Strength Cond Res 19:231).",
-    "mdc95_consistency": "Minimal detectable change of one person, 95 %, mean change between occasions left out: "
-    "1.96 × √2 × standard error of measurement, consistency (Weir 2005, J Strength Cond Res 19:231).",
-    "percent_of_mean": "The quantity before it in percent of the mean of all scores; ratio scales only.",
-    "mdc95_trials": "Minimal detectable change of one person, 95 %, where both values are means of k trials: that of "
-    "one "
-    "score divided by √k (Weir 2005, J Strength Cond Res 19:231).",
-    "mdc95_group": "Minimal detectable change of the mean of a group, 95 %: that of one person divided by √n; it says "
-    "nothing about one person (Terwee et al 2007, J Clin Epidemiol 60:34).",
-    "precision_error": "Precision error: root mean square of the people's standard deviations, Σ(repeats - 1) degrees "
-    "of "
-    "freedom, a shift between repeats included; chi-square interval (Glueer et al 1995, Osteoporos Int 5:262).",
-    "precision_error_percent": "Precision error in percent: root mean square of the people's coefficients of "
-    "variation; "
-    "chi-square interval, approximate; ratio scales only (Glueer et al 1995, Osteoporos Int 5:262).",
-    "least_significant_change": "Least significant change, 95 %: 2.77 times the precision error, the rounded factor of "
-    "bone densitometry (Glueer et al 1995, Osteoporos Int 5:262).",
-    "least_significant_change_exact": "Least significant change, 95 %: 1.96 × √2 times the precision error (Glueer et "
-    "al "
-    "1995, Osteoporos Int 5:262).",
-} | AGREEMENT
+_GAPS = "variances by restricted maximum likelihood as scores are missing; bias-corrected bootstrap over people"
+
+INCOMPLETE: dict[str, str] = {
+    f"icc_{part}_incomplete": f"{name}: {what}; {_GAPS}; negative values kept ({_ICC})."
+    for part, name, what in (
+        ("1_1", "ICC(1,1)", "variance of people over that of people and within people, one-way"),
+        ("a_1", "ICC(A,1)", "variance of people over that of people, occasions and error"),
+        ("c_1", "ICC(C,1)", "variance of people over that of people and error"),
+        ("1_k", "ICC(1,k)", "as ICC(1,1), for the mean of k scores"),
+        ("a_k", "ICC(A,k)", "as ICC(A,1), for the mean of k scores"),
+        ("c_k", "ICC(C,k)", "as ICC(C,1), for the mean of k scores"),
+    )
+}
+"""Method id to its sentence, for intraclass correlations with missing scores."""
+
+METHODS: dict[str, str] = (
+    {
+        "icc_1_1": "ICC(1,1): (between-people mean square - within-people mean square) / (between + (k - 1) within), "
+        "one "
+        f"score, one-way; exact F interval; negative values kept ({_ICC}, there ICC(1,1)).",
+        "icc_a_1": "ICC(A,1): absolute agreement of one score, variance of occasions counted as error; interval by F "
+        "with "
+        f"Satterthwaite degrees of freedom; negative values kept ({_ICC}, there ICC(2,1)).",
+        "icc_c_1": "ICC(C,1): consistency of one score, variance of occasions left out; exact F interval; negative "
+        "values "
+        f"kept ({_ICC}, there ICC(3,1)).",
+        "icc_1_k": f"ICC(1,k): one-way, mean of k scores; exact F interval; negative values kept ({_ICC}).",
+        "icc_a_k": f"ICC(A,k): absolute agreement of the mean of k scores; interval from that of ICC(A,1) ({_ICC}, "
+        f"there "
+        "ICC(2,k)).",
+        "icc_c_k": f"ICC(C,k): consistency of the mean of k scores; exact F interval; negative values kept ({_ICC}, "
+        f"there "
+        "ICC(3,k)).",
+        "concordance": "Concordance correlation: agreement of two occasions with each other; the product of Pearson's "
+        "correlation and of how near the line of the people lies to that of equal scores; variances with divisor n; "
+        "interval by Fisher's transformation; negative values kept (Lin 1989, Biometrics 45:255; Lin 2000, Biometrics "
+        "56:324).",
+        "standard_error_agreement": "Standard error of measurement, agreement: root of variance of occasions plus "
+        "error "
+        "variance of the two-way analysis; a negative variance of occasions counts as 0; chi-square interval, with "
+        "Satterthwaite degrees of freedom where the variance of occasions is above 0 (Weir 2005, J Strength Cond Res "
+        "19:231).",
+        "standard_error_consistency": "Standard error of measurement, consistency: root of the error mean square of "
+        "the "
+        "two-way analysis, (n - 1)(k - 1) degrees of freedom; chi-square interval (Weir 2005, J Strength Cond Res "
+        "19:231).",
+        "within_person_standard_deviation": "Within-person standard deviation: root of the mean of the people's own "
+        "variances, mean change between occasions included, n (k - 1) degrees of freedom; chi-square interval (Bland & "
+        "Altman 1996, BMJ 313:744).",
+        "mdc95": "Minimal detectable change of one person, 95 %: 1.96 × √2 × standard error of measurement, agreement "
+        "(Weir 2005, J Strength Cond Res 19:231).",
+        "mdc90": "Minimal detectable change of one person, 90 %: 1.645 × √2 × standard error of measurement, agreement "
+        "(Weir 2005, J Strength Cond Res 19:231).",
+        "mdc95_consistency": "Minimal detectable change of one person, 95 %, mean change between occasions left out: "
+        "1.96 × √2 × standard error of measurement, consistency (Weir 2005, J Strength Cond Res 19:231).",
+        "percent_of_mean": "The quantity before it in percent of the mean of all scores; ratio scales only.",
+        "mdc95_trials": "Minimal detectable change of one person, 95 %, where both values are means of k trials: that "
+        "of "
+        "one "
+        "score divided by √k (Weir 2005, J Strength Cond Res 19:231).",
+        "mdc95_group": "Minimal detectable change of the mean of a group, 95 %: that of one person divided by √n; it "
+        "says "
+        "nothing about one person (Terwee et al 2007, J Clin Epidemiol 60:34).",
+        "precision_error": "Precision error: root mean square of the people's standard deviations, Σ(repeats - 1) "
+        "degrees "
+        "of "
+        "freedom, a shift between repeats included; chi-square interval (Glueer et al 1995, Osteoporos Int 5:262).",
+        "precision_error_percent": "Precision error in percent: root mean square of the people's coefficients of "
+        "variation; "
+        "chi-square interval, approximate; ratio scales only (Glueer et al 1995, Osteoporos Int 5:262).",
+        "least_significant_change": "Least significant change, 95 %: 2.77 times the precision error, the rounded "
+        "factor of "
+        "bone densitometry (Glueer et al 1995, Osteoporos Int 5:262).",
+        "least_significant_change_exact": "Least significant change, 95 %: 1.96 × √2 times the precision error (Glueer "
+        "et "
+        "al "
+        "1995, Osteoporos Int 5:262).",
+        "coefficient_of_variation": "Coefficient of variation: 100 (exp(√error mean square of logarithms) - 1), mean "
+        "change "
+        "between occasions left out; chi-square interval turned back (Hopkins 2000, Sports Med 30:1).",
+        "cronbach_alpha": "Cronbach's alpha: k/(k - 1)·(1 - sum of item variances / variance of the total); people "
+        "with a "
+        "missing answer left out unless said otherwise; interval of Feldt (Cronbach 1951, Psychometrika 16:297).",
+        "mcdonald_omega": "Omega: share of the total's variance that the common factor explains, congeneric items, "
+        "maximum "
+        "likelihood; percentile interval by bootstrap over people (McDonald 1999).",
+    }
+    | AGREEMENT
+    | INCOMPLETE
+)
 """Method id to its sentence."""
 
 CAVEATS: dict[str, str] = {
@@ -129,6 +170,9 @@ CAVEATS: dict[str, str] = {
     "few_pairs": "Fewer than 30 pairs: the limits of agreement themselves are known only roughly, as their intervals "
     "show.",
     "few_rated": "Fewer than 30 people were rated: this interval is rough, and may pass 1.",
+    "few_resampled": "Fewer than 25 people: an interval by bootstrap is too narrow.",
+    "pairwise_no_interval": "Answers are missing and covariances come from different people, so there is no interval.",
+    "own_variance_zero": "An item's own variance was estimated at 0; the factor model does not fit these items well.",
     "no_interval_bootstrap": "The bootstrap over people is not defined for these data, so there is no interval.",
     "between_variance_negative": "The estimated variance of the differences between people was negative and counts as "
     "0.",

@@ -3,10 +3,10 @@
 A value of `given` may name data: ``{ csv, columns, where, first }`` reads columns of a file in ``data`` (one column: a
 vector, several: a matrix), ``{ columns = [[...], ...] }`` stands side by side, ``{ minus = [a, b] }`` subtracts; `rng`
 is a seed and `statistic` a name below. A column named "1" is of ones, "sex=Female" of ones and zeros, "a*b" a product;
-`drop = 5` leaves out every fifth row. `expected` and `r` map a path in the result to a number, or to a row of
-``r/*.csv``; a part of a path that ends in () is called, a number is a place, ``f_test[a,b]`` is called with the list.
-`tolerance` is absolute, `relative` of the value. Files whose name begins with measures or dose have readers of their
-own.
+`drop = 5` leaves out every fifth row; `gaps = 5` loses the last column of every fifth row and the first of the third.
+`expected` and `r` map a path in the result to a number, or to a row of ``r/*.csv``; a part of a path that ends in () is
+called, a number is a place, ``f_test[a,b]`` is called with the list. `tolerance` is absolute, `relative` of the value.
+Files whose name begins with measures or dose have readers of their own.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ CASES = [
     for number, case in enumerate(document["cases"], start=1)
 ]
 R_ROWS: dict[str, dict[str, str]] = {}
-for name in ("statistics.csv", "models.csv"):
+for name in ("statistics.csv", "models.csv", "reliability.csv"):
     with (HERE / "r" / name).open(encoding="utf-8") as stream:
         R_ROWS |= {row["key"]: row for row in csv.DictReader(stream)}
 
@@ -57,7 +57,7 @@ def given(name: str, value: Any) -> Any:
         first, second = (np.asarray(given("", part)) for part in value["minus"])
         return first - second
     if "csv" not in value:
-        return np.column_stack(value["columns"])
+        return np.column_stack(value["columns"]) if "columns" in value else value
     table = pd.read_csv(HERE / "data" / value["csv"])
     for column, wanted in value.get("where", {}).items():
         table = table[table[column].isin(wanted if isinstance(wanted, list) else [wanted])]
@@ -65,7 +65,16 @@ def given(name: str, value: Any) -> Any:
         table = table[np.arange(1, len(table) + 1) % value["drop"] != 0]
     table = table.head(value.get("first", len(table)))
     picked = [column_of(table, column) for column in value["columns"]]
+    if "gaps" in value:
+        return with_gaps(np.column_stack(picked), value["gaps"])
     return picked[0] if len(picked) == 1 else np.column_stack(picked)
+
+
+def with_gaps(table: np.ndarray, every: int) -> np.ndarray:
+    out = table.astype(float)
+    out[every - 1 :: every, -1] = np.nan
+    out[2, 0] = np.nan
+    return out
 
 
 def column_of(table: pd.DataFrame, name: str) -> np.ndarray:
@@ -88,6 +97,8 @@ def reached(result: Any, path: str) -> Any:
 def step(result: Any, part: str) -> Any:
     if part.isdigit():
         return result[int(part)]
+    if isinstance(result, dict):
+        return result[part]
     called = re.fullmatch(r"(\w+)(?:\(\)|\[(.+)\])", part)
     if not called:
         return getattr(result, part)
