@@ -8,6 +8,15 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from outcomes.measures.cards import card, listing
     from outcomes.measures.catalogue import Catalogue
+    from outcomes.measures.equations import (
+        Reference,
+        age_predicted_peak_heart_rate,
+        at_or_above,
+        muscle_size,
+        six_minute_walk_reference,
+        spirometry_reference,
+        target_heart_rate,
+    )
     from outcomes.measures.properties import published_value
     from outcomes.measures.proving import refuse_contradictions
     from outcomes.measures.responses import Reading, read_responses
@@ -22,17 +31,24 @@ _EXPORTS = {
     "Item": "schema",
     "PublishedValue": "schema",
     "Reading": "responses",
+    "Reference": "equations",
     "Rows": "schema",
     "Scale": "schema",
     "Score": "scoring",
+    "age_predicted_peak_heart_rate": "equations",
+    "at_or_above": "equations",
     "card": "cards",
     "listing": "cards",
+    "muscle_size": "equations",
     "published_value": "properties",
     "read_responses": "responses",
     "refuse_contradictions": "proving",
     "score": "scoring",
     "score_sets": "scoring",
     "score_table": "tables",
+    "six_minute_walk_reference": "equations",
+    "spirometry_reference": "equations",
+    "target_heart_rate": "equations",
 }
 
 __all__ = [
@@ -42,17 +58,24 @@ __all__ = [
     "Item",
     "PublishedValue",
     "Reading",
+    "Reference",
     "Rows",
     "Scale",
     "Score",
+    "age_predicted_peak_heart_rate",
+    "at_or_above",
     "card",
     "listing",
+    "muscle_size",
     "published_value",
     "read_responses",
     "refuse_contradictions",
     "score",
     "score_sets",
     "score_table",
+    "six_minute_walk_reference",
+    "spirometry_reference",
+    "target_heart_rate",
 ]
 
 
