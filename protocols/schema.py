@@ -33,6 +33,7 @@ STATEMENTS: dict[str, str] = {
     "consent": "How consent was given. Answers: declarations, ethics.",
     "rationale": "Why this training, in one sentence. Answers: introduction; TIDieR 2.",
     "limitations": "What the author wants said besides the standing limits. Answers: discussion, limitations.",
+    "next_step": "What is planned next, in plain words. Answers: funder, next step.",
     "conclusion": "The author's own last sentence. Answers: conclusion, after the standing one.",
     "deviations": "What was done otherwise than planned. Answers: methods, deviations; TIDieR 10.",
     "materials": "Ergometer, stimulator and electrodes, without brand where blinded. Answers: TIDieR 3, CERT 1.",
@@ -136,6 +137,10 @@ class MeasurePlan(Section):
     )
     role: Literal["primary", "secondary", "exploratory"] = Field(
         description="Exactly one measure is primary; exploratory ones are never tested. Answers: primary outcome."
+    )
+    plain_name: Text | None = Field(
+        default=None,
+        description="What people outside the field call it, such as thigh size. Answers: funder and participant, name.",
     )
     scales: tuple[Key, ...] = Field(
         default=(), description="Scales of it; the main one if absent. Answers: outcomes, rows."
@@ -430,6 +435,10 @@ class ReportPlan(Section):
 
     conference: ConferencePlan = Field(default=ConferencePlan(words=250), description="Abstract. Answers: its form.")
     funder: FunderPlan = Field(default=FunderPlan(), description="Funder's pages. Answers: their form.")
+    beside_published: bool = Field(
+        default=False,
+        description="Whether published results of other people stand beside the study's own. Answers: that table.",
+    )
 
 
 class PrivacyRules(Section):

@@ -74,6 +74,7 @@ def make_plan(weeks: int) -> Plan:
     data["statements"] = words["statements"]
     data["intake"]["on_error"] = "set_aside"
     data["report"]["conference"]["blind_words"] = words["blind_words"]
+    data["report"]["funder"]["costs"] = words["costs"]
     data["measures"] += words["measures"]
     if weeks != data["training"]["weeks"]:
         _change_weeks(data, weeks)

@@ -21,6 +21,10 @@ METHODS: dict[str, str] = {
     "per_week_mean": "Mean over people of dose divided by (days from the baseline visit to the visit / 7).",
     "planned_sum": "Sum of what was planned up to the visit, over the people seen at it.",
     "planned_mean": "Mean over people of what was planned up to the visit.",
+    "programme_sum": "Sum over everybody enrolled and all weeks of the programme, of sessions whose value is known.",
+    "programme_share": "Delivered sum over planned sum, everybody enrolled, all weeks of the programme.",
+    "cost_sum": "Sum of the costs under [[report.funder.costs]], as the protocol gives them.",
+    "cost_per": "Sum of the costs divided by what was delivered.",
     "p_holm": "p adjusted for the number of secondary outcomes (Holm 1979, Scand J Stat 6:65).",
     "p_bh": "p adjusted for the number of secondary outcomes (Benjamini and Hochberg 1995, JRSS-B 57:289).",
 }

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from outcomes import __version__
 from outcomes.analysis.association import associate_dose
 from outcomes.analysis.change import compare_visits
+from outcomes.analysis.delivery import sum_delivery
 from outcomes.analysis.dose import sum_dose
 from outcomes.analysis.error import measure_error
 from outcomes.analysis.groups import compare_groups
@@ -33,6 +34,7 @@ STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("important change", find_important_change),
     ("models", model_outcomes),
     ("dose", sum_dose),
+    ("delivery", sum_delivery),
     ("dose and change", associate_dose),
     ("method notes", note_methods),
 )
@@ -145,6 +147,9 @@ def _meta(study: Study) -> dict[str, Any]:
         "design": protocol.study.design,
         "allocation": protocol.study.allocation,
         "setting": protocol.study.setting,
+        "funder": protocol.study.funder,
+        "registered_as": protocol.study.registered_as,
+        "approved_by": protocol.study.approved_by,
         "synthetic": bool(protocol.study.synthetic),
         "data_until": _last_date(study),
         "visits": [{"key": v.key, "label": v.label, "week": v.week, "when": v.when} for v in protocol.visits],
@@ -162,8 +167,14 @@ def _meta(study: Study) -> dict[str, Any]:
         "definitions": {
             s.definition.key: {"version": s.definition.version, "sha256": s.definition.sha256} for s in study.series
         },
+        "plain_names": [
+            {"measure": m.measure, "places": list(m.places), "name": m.plain_name}
+            for m in protocol.measures
+            if m.plain_name
+        ],
         "changed_choices": _meta_choices(study),
         "statements": plain.get("statements") or {},
+        "not_applicable": plain.get("not_applicable") or [],
         "harms_collection": protocol.harms.collection,
         "report": plain.get("report") or {},
         "privacy": plain.get("privacy") or {},

@@ -8,12 +8,21 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from outcomes.reports.conference import ConferenceReport as ConferenceReport
     from outcomes.reports.conference import open_report as open_report
+    from outcomes.reports.funder import FunderReport as FunderReport
+    from outcomes.reports.funder import open_funder_report as open_funder_report
     from outcomes.reports.write import READERS as READERS
     from outcomes.reports.write import write_report as write_report
 
-_EXPORTS = {"ConferenceReport": "conference", "READERS": "write", "open_report": "conference", "write_report": "write"}
+_EXPORTS = {
+    "ConferenceReport": "conference",
+    "FunderReport": "funder",
+    "READERS": "write",
+    "open_funder_report": "funder",
+    "open_report": "conference",
+    "write_report": "write",
+}
 
-__all__ = ["READERS", "ConferenceReport", "open_report", "write_report"]
+__all__ = ["READERS", "ConferenceReport", "FunderReport", "open_funder_report", "open_report", "write_report"]
 
 
 def __getattr__(name: str) -> Any:

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import base64
 import html
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from outcomes.reports.abstract import Abstract
 from outcomes.reports.tables import Table, html_table
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 MIME = "application/vnd.outcomes.block+json"
 """Kind of output under which the page writer finds a block in the executed notebook."""
 
-Kind = Literal["head", "settle", "abstract", "figure", "table", "text"]
+Kind = Literal["head", "settle", "abstract", "figure", "table", "text", "lead", "numbers", "break", "exercise"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +78,42 @@ def lines_block(kind: Kind, name: str, lines: list[str], **more: Any) -> Block:
 def table_block(name: str, table: Table, **more: Any) -> Block:
     """Return a block of one table."""
     return Block("table", name, {"table": table.to_dict(), **more})
+
+
+def figure_block(
+    name: str, axes: Axes, caption: str, alt: str, table: Table, *, margin: Sequence[tuple[str, str]] = ()
+) -> Block:
+    """Return a block of one figure: its picture in two formats, its text alternative and its data.
+
+    Parameters
+    ----------
+    name : str
+        File name stem.
+    axes : Axes
+    caption, alt : str
+        Below the figure; for readers who do not see it.
+    table : Table
+        The numbers that are drawn.
+    margin : sequence of (str, str)
+        Labels beside the figure: n, source, direction.
+    """
+    from outcomes.reports import format as fmt
+    from outcomes.reports.figures import style
+
+    figure: Any = axes.figure
+    data = {
+        "caption": fmt.clean(caption), "alt": fmt.clean(alt), "table": table.to_dict(),
+        "margin": [list(pair) for pair in margin], "missing_glyphs": style.missing_glyphs([caption, *table.columns]),
+    }  # fmt: skip
+    svg = style.save(figure, "svg", title=fmt.clean(caption, 200), description=fmt.clean(alt))
+    return Block("figure", name, data, svg, style.save(figure, "png"))
+
+
+def show(block: Block) -> None:
+    """Show a block in the notebook; outside one it is printed."""
+    try:
+        from IPython.display import display
+    except ImportError:
+        print(block.to_text())
+        return
+    display(block)  # type: ignore[no-untyped-call]

@@ -11,10 +11,11 @@ from outcomes.errors import UsageError
 from outcomes.reports import conference_tables as tables
 from outcomes.reports import format as fmt
 from outcomes.reports.abstract import Abstract, build_abstract, page_notes
-from outcomes.reports.blocks import Block, lines_block, table_block
+from outcomes.reports.blocks import Block, lines_block, show, table_block
 from outcomes.reports.change_sentences import change_of_outcome
 from outcomes.reports.conference_figures import Figures
 from outcomes.reports.facts import DESIGNS, Facts
+from outcomes.reports.opening import open_facts
 from outcomes.reports.people import People
 from outcomes.reports.study_sentences import allocation, programme
 from outcomes.reports.tables import Table
@@ -58,6 +59,7 @@ class ConferenceReport:
             lines_block(
                 "head", "head", [f"{design}{f': {what}' if what else ''}.", *page_notes(facts)],
                 title=facts.title, synthetic=facts.synthetic, paper=self.paper,
+                until=facts.meta.get("data_until") or "",
             )
         )  # fmt: skip
 
@@ -108,16 +110,6 @@ class ConferenceReport:
         show(lines_block("text", "notes", list(dict.fromkeys(lines)) or ["No method note."], as_list=True))
 
 
-def show(block: Block) -> None:
-    """Show a block in the notebook; outside one it is printed."""
-    try:
-        from IPython.display import display
-    except ImportError:
-        print(block.to_text())
-        return
-    display(block)  # type: ignore[no-untyped-call]
-
-
 def open_report(
     *,
     study: str,
@@ -164,17 +156,14 @@ def open_report(
     UsageError
         A parameter does not fit this record or this reader.
     """
-    from outcomes.analysis import latest_results
-
     if reader != "conference":
         raise UsageError(f"this notebook writes the conference report, not '{reader}'")
     if who:
         raise UsageError("'who' names a participant; the conference report is about all of them")
     folder = Path(study)
-    results = folder / "results" / record if record else latest_results(folder)
-    if not (results / "record.json").is_file():
-        raise UsageError(f"there is no record '{record}' under results; outcomes analyse writes one")
-    facts = Facts(Record.read(results / "record.json"), measure, contrast, dose_metric, public)
+    facts, results = open_facts(
+        folder, record, measure=measure, contrast=contrast, dose_metric=dose_metric, public=public
+    )
     _refuse_other_analysis(facts, dose_window, minimal_change)
     if facts.rows and facts.visits:
         facts.exposures  # noqa: B018  a wrong dose_metric is refused now, not in a later cell

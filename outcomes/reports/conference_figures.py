@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from outcomes.reports import conference_tables as printed
 from outcomes.reports import format as fmt
-from outcomes.reports.blocks import Block
+from outcomes.reports.blocks import Block, figure_block
 from outcomes.reports.change_sentences import (
     associated,
     change_words,
@@ -358,14 +358,6 @@ class Figures:
     def _block(
         self, name: str, axes: Axes, caption: str, alt: str, table: Table, *, n: str, source: str, row: Any = None
     ) -> Block:
-        from outcomes.reports.figures import style
-
-        figure: Any = axes.figure
-        data = {
-            "caption": fmt.clean(caption), "alt": fmt.clean(alt), "table": table.to_dict(),
-            "margin": [["n", n], ["source", source]] + ([["direction", printed.better_words(row)]] if row else [])
-            + ([["limbs", limb_words(row)]] if row and limb_words(row) else []),
-            "missing_glyphs": style.missing_glyphs([caption, *table.columns]),
-        }  # fmt: skip
-        svg = style.save(figure, "svg", title=fmt.clean(caption, 200), description=fmt.clean(alt))
-        return Block("figure", name, data, svg, style.save(figure, "png"))
+        margin = [("n", n), ("source", source)] + ([("direction", printed.better_words(row))] if row else [])
+        margin += [("limbs", limb_words(row))] if row and limb_words(row) else []
+        return figure_block(name, axes, caption, alt, table, margin=margin)

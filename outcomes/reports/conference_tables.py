@@ -47,15 +47,11 @@ def participants(facts: Facts) -> Table:
             text = fmt.share(int(row["n"]), row["n_known"]) if n.isdecimal() else n
             lines.append((label, _known({"n_known": row["n_known"], "n": enrolled}), text))
     columns = ("Characteristic", "n known", "People enrolled")
-    return Table.build("People enrolled", columns, lines, note=_small_note(facts))
+    return Table.build("People enrolled", columns, lines, note=facts.small.note)
 
 
 def _known(row: Any) -> str:
     return f"{fmt.number(row['n_known'])} of {fmt.number(row['n'])}"
-
-
-def _small_note(facts: Facts) -> str:
-    return f"Counts of {facts.small.words} people, and those that would give them away, are not shown."
 
 
 def outcomes(facts: Facts) -> Table:
@@ -67,7 +63,7 @@ def outcomes(facts: Facts) -> Table:
         "MDC: minimal detectable change (95%), the smallest change of one person beyond the usual error of the test"
         f"{_sources(facts)}. Exploratory outcomes are not tested. A grade only ranks: its change is the "
         "Hodges-Lehmann shift, "
-        f"and people are counted by lower, same and higher grade. {_small_note(facts)}"
+        f"and people are counted by lower, same and higher grade. {facts.small.note}"
     )
     return Table.build("Outcomes", columns, rows, left=(6,), note=note)
 
@@ -219,7 +215,7 @@ def harms(facts: Facts) -> Table:
         words = [fmt.clean(row[k], 60).replace("_", " ") for k in ("kind", "severity", "relatedness")]
         lines.append((words[0], words[1], words[2], fmt.number(row["events"]), small.count(row["people"])))
     columns = ("Kind", "Severity", "Related to the training", "Events", "People")
-    return Table.build("Adverse events", columns, lines, left=(1, 2), note=_small_note(facts))
+    return Table.build("Adverse events", columns, lines, left=(1, 2), note=facts.small.note)
 
 
 def grades(facts: Facts, row: Any) -> Table:
@@ -229,7 +225,7 @@ def grades(facts: Facts, row: Any) -> Table:
     before, after = (facts.visit_label(v) for v in facts.visits)
     lines = [(fmt.clean(c["before"], 40), fmt.clean(c["after"], 40), n) for c, n in zip(cells, shown, strict=True)]
     caption = f"{facts.title_of(row)[1]}: grade at {before} and at {after}"
-    return Table.build(caption, (before, after, "People"), lines, left=(1,), note=_small_note(facts))
+    return Table.build(caption, (before, after, "People"), lines, left=(1,), note=facts.small.note)
 
 
 def data(facts: Facts) -> Table:

@@ -203,6 +203,15 @@ class Facts:
         place = str(row["place"]).partition(".")[0].replace("_", " ")
         return (f"{title} ({place})" if place and extra.startswith(place) else title), full
 
+    def plain_name(self, row: Row) -> str:
+        """Return what people outside the field call an outcome: the protocol's plain_name, else its title."""
+        place = str(row["place"]).partition(".")[0]
+        stem = str(row["measure"]).partition(".")[0].partition("@")[0]
+        for entry in self.meta.get("plain_names") or ():
+            if entry["measure"] == stem and (place in entry["places"] or not entry["places"]):
+                return fmt.clean(entry["name"], 60)
+        return self.title_of(row)[0]
+
     # ---------------------------------------------------------------------------------------------- the dose
 
     @cached_property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,6 +23,12 @@ class Section:
     heading: str
     paragraphs: list[str]
     blocks: list[dict[str, Any]] = field(default_factory=list)
+    new_page: bool = False
+
+    @property
+    def printed(self) -> bool:
+        """Whether anything stands in it but the break before another."""
+        return any(block["kind"] != "break" for block in self.blocks)
 
 
 def blocks_of(notebook: Any) -> Iterator[dict[str, Any]]:
@@ -78,7 +85,10 @@ def sections_of(notebook: Any) -> tuple[dict[str, Any], list[Section]]:
                     sections[-1].blocks.append(block)
     if head is None:
         raise OutcomesError("the report notebook does not call report.head(), so the page has no title")
-    return head, [s for s in sections if s.blocks]
+    shown = [s for s in sections if s.blocks]
+    for before, section in itertools.pairwise(shown):
+        section.new_page = before.blocks[-1]["kind"] == "break"
+    return head, shown
 
 
 def render(notebook: Any, reader: str) -> str:

@@ -45,6 +45,11 @@ class SmallNumbers:
         """What stands in place of a withheld count."""
         return f"fewer than {self.minimum}"
 
+    @property
+    def note(self) -> str:
+        """The line below a table in which counts are withheld."""
+        return f"Counts of {self.words} people, and those that would give them away, are not shown."
+
     def count(self, n: int) -> str:
         """Return the count, or the words that stand in its place.
 
@@ -110,12 +115,12 @@ class SmallNumbers:
         hidden = {i for i, n in enumerate(counts) if self.hides(n)}
         rest = sorted((i for i, n in enumerate(counts) if n and i not in hidden), key=lambda i: (i != first, -i))
         for i in rest if hidden else ():
-            if self._safe([counts[j] for j in hidden]):
+            if self.safe([counts[j] for j in hidden]):
                 break
             hidden.add(i)
         return [None if i in hidden else n for i, n in enumerate(counts)]
 
-    def _safe(self, hidden: Sequence[int]) -> bool:
+    def safe(self, hidden: Sequence[int]) -> bool:
         """Return whether each small count among `hidden` could be any small count, their sum being known."""
         total, most = sum(hidden), self.minimum - 1
         small = sum(self.hides(n) for n in hidden)

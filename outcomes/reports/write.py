@@ -9,10 +9,13 @@ from typing import Any
 from outcomes.errors import OutcomesError, UsageError, near_word
 from outcomes.files import inside, whole_folder, write_whole
 
-READERS = ("conference",)
+READERS = ("conference", "funder")
 """Readers whose notebook and template exist."""
 
-SHORTCUTS = {"report.conference.words": "word_limit"}
+PRINTED = ("funder",)
+"""Readers whose report is also a pdf."""
+
+SHORTCUTS = {"report.conference.words": "word_limit", "report.funder.paper": "paper"}
 """Choices of the protocol that change no number, to the parameter of the notebook that stands for them."""
 
 
@@ -31,7 +34,7 @@ def write_report(
     folder : path
         The study folder. Where it has no results yet, it is analysed first.
     reader : str
-        "conference".
+        "conference" or "funder".
     settings : mapping of str to str, optional
         Parameters of the notebook, such as ``{"word_limit": "200"}``, and choices of the protocol, such as
         ``{"analysis.alpha": "0.1"}``: these run the analysis again with that choice changed, into results of their own,
@@ -114,26 +117,51 @@ def write_forms(notebook: Any, reader: str, folder: Path) -> list[str]:
     import nbformat
 
     from outcomes.reports import page
-    from outcomes.reports.abstract import Abstract
-    from outcomes.reports.documents import abstract_docx
 
     found = list(page.blocks_of(notebook))
-    figures = [b for b in found if b["kind"] == "figure"]
-    forms: dict[str, bytes | str] = {"report.html": page.render(notebook, reader)}
-    for block in (b for b in found if b["kind"] == "abstract"):
-        abstract = Abstract.from_dict(block["abstract"])
-        first = next((f for f in figures if f["name"].startswith("paired_change")), None)
-        picture = {"picture": first["png"], "caption": first["caption"], "alt": first["alt"]} if first else {}
-        forms["abstract.docx"] = abstract_docx(abstract, **picture)
-        forms["abstract.txt"] = abstract.to_text()
-    names = [figure["name"] for figure in figures]
-    if len(set(names)) < len(names):
-        raise OutcomesError(f"two figures of the notebook have one name: {', '.join(names)}")
-    for figure in figures:
-        for ending in ("svg", "png"):
-            forms[f"figures/{figure['name']}.{ending}"] = figure[ending]
-        forms[f"figures/{figure['name']}.txt"] = f"{figure['alt']}\n"
+    forms: dict[str, bytes | str] = {}
+    if reader in PRINTED:
+        forms["report.pdf"] = _pdf(notebook, reader)
+    forms["report.html"] = page.render(notebook, reader)
+    forms |= _abstract_forms(found)
+    forms |= _figure_files([b for b in found if b["kind"] == "figure"])
     forms[f"{reader}.ipynb"] = nbformat.writes(notebook) + "\n"  # type: ignore[no-untyped-call]
     for name, content in forms.items():
         write_whole(folder / name, content)
     return list(forms)
+
+
+def _pdf(notebook: Any, reader: str) -> bytes:
+    from outcomes.reports import page
+    from outcomes.reports.pdf import pdf
+
+    head, _ = page.sections_of(notebook)
+    return pdf(notebook, reader, until=str(head.get("until") or ""))
+
+
+def _abstract_forms(blocks: list[dict[str, Any]]) -> dict[str, bytes | str]:
+    """Return the abstract as document and text, its figure in the document."""
+    from outcomes.reports.abstract import Abstract
+    from outcomes.reports.documents import abstract_docx
+
+    forms: dict[str, bytes | str] = {}
+    first = next((b for b in blocks if b["kind"] == "figure" and b["name"].startswith("paired_change")), None)
+    picture = {"picture": first["png"], "caption": first["caption"], "alt": first["alt"]} if first else {}
+    for block in (b for b in blocks if b["kind"] == "abstract"):
+        abstract = Abstract.from_dict(block["abstract"])
+        forms["abstract.docx"] = abstract_docx(abstract, **picture)
+        forms["abstract.txt"] = abstract.to_text()
+    return forms
+
+
+def _figure_files(figures: list[dict[str, Any]]) -> dict[str, bytes | str]:
+    """Return every figure in two formats, with its text alternative."""
+    names = [figure["name"] for figure in figures]
+    if len(set(names)) < len(names):
+        raise OutcomesError(f"two figures of the notebook have one name: {', '.join(names)}")
+    forms: dict[str, bytes | str] = {}
+    for figure in figures:
+        for ending in ("svg", "png"):
+            forms[f"figures/{figure['name']}.{ending}"] = figure[ending]
+        forms[f"figures/{figure['name']}.txt"] = f"{figure['alt']}\n"
+    return forms

@@ -9,17 +9,21 @@ if TYPE_CHECKING:
     from outcomes.reports.figures.change import change_against_error as change_against_error
     from outcomes.reports.figures.change import ordinal_shares as ordinal_shares
     from outcomes.reports.figures.change import paired_change as paired_change
+    from outcomes.reports.figures.counts import delivered_by_month as delivered_by_month
+    from outcomes.reports.figures.counts import people_counts as people_counts
     from outcomes.reports.figures.dose import dose_against_change as dose_against_change
     from outcomes.reports.figures.dose import dose_over_weeks as dose_over_weeks
     from outcomes.reports.figures.flow import participant_flow as participant_flow
 
 _EXPORTS = {
     "change_against_error": "change",
+    "delivered_by_month": "counts",
     "dose_against_change": "dose",
     "dose_over_weeks": "dose",
     "ordinal_shares": "change",
     "paired_change": "change",
     "participant_flow": "flow",
+    "people_counts": "counts",
 }
 
 __all__ = sorted(_EXPORTS)

@@ -116,6 +116,7 @@ class RecordBuilder:
         if "flow/-/-/all/-/-/enrolled" not in self.record.entries:
             self.put("flow", "enrolled", enrolled)
             self.put("flow", "left", left)
+            self.put("flow", "stayed", enrolled - left)
             rows = [
                 ("enrolled", enrolled, ""),
                 ("left before the end", left, ""),
@@ -251,6 +252,39 @@ class RecordBuilder:
         self.table("session_status", ("status", "reason", "n"), [("done", "", 1600), ("missed", "ill", 270)])
         return self
 
+    def delivery(self, people=48):
+        """Write what the programme delivered, month by month and in all, and what it cost."""
+        columns = "month first_week last_week people planned_sessions delivered_sessions planned_active_minutes"
+        columns += " delivered_active_minutes planned_work_kj delivered_work_kj planned_hours delivered_hours"
+        rows = [
+            (
+                m,
+                4 * m - 3,
+                4 * m,
+                people - m,
+                540.0 - 10 * m,
+                430.0 - 12 * m,
+                15000.0,
+                12000.0,
+                None,
+                3000.0,
+                250.0,
+                200.0,
+            )
+            for m in range(1, 5)
+        ]
+        self.table("delivery", columns.split(), rows)
+        for exposure, unit, planned, delivered in (("sessions", "1", 2060.0, 1600.0), ("hours", "h", 1000.0, 800.0)):
+            self.put("delivery", "planned_sum", planned, unit, exposure=exposure, n=people)
+            self.put("delivery", "delivered_sum", delivered, unit, exposure=exposure, n=people)
+            self.put("delivery", "share", delivered / planned, exposure=exposure, n=people)
+            if self.record.meta["report"].get("funder", {}).get("costs"):
+                total = sum(c["amount"] for c in self.record.meta["report"]["funder"]["costs"])
+                if exposure == "sessions":
+                    self.put("cost", "total", total)
+                self.put("cost", "per_unit", total / delivered, exposure=exposure)
+        return self
+
     def association(self, slope=0.31, low=-0.12, high=0.74, p=0.16, **more):
         parts = {**GIRTH, "contrast": CONTRAST}
         for exposure, per in (("active_minutes", "10 h"), ("work_kj", "100 kJ")):
@@ -310,7 +344,7 @@ class RecordBuilder:
         return self.record
 
     def full(self) -> RecordBuilder:
-        return self.flow().characteristics().girth().grades().dose().association().harms().rest()
+        return self.flow().characteristics().girth().grades().dose().delivery().association().harms().rest()
 
     def write(self, folder: Path, name: str = "0123456789ab") -> Path:
         """Write a study folder that holds the record and the person-level tables."""

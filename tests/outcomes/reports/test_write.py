@@ -89,7 +89,7 @@ def test_a_failing_cell_leaves_the_earlier_report(reports):
 @pytest.mark.parametrize(
     ("reader", "options", "message"),
     [
-        ("funder", {}, "no report for 'funder' in this version; there is one for conference"),
+        ("board", {}, "no report for 'board' in this version; there is one for conference, funder"),
         ("conferense", {}, "did you mean 'conference'"),
         ("conference", {"settings": {"word_limti": "1"}}, "unknown parameter 'word_limti'"),
         ("conference", {"settings": {"study": "/etc"}}, "'study' is not set but named"),
