@@ -15,7 +15,7 @@ TOP_LEVEL = {
     "outcomes", "protocols", "pyproject.toml", "synthetic_cohort", "tests",
 }  # fmt: skip
 
-PACKAGE_FILES = {".py", ".toml", ".json", ".csv", ".typed", ".j2", ".css", ".html", ".txt", ".md", ".ttf"}
+PACKAGE_FILES = {".typ", ".py", ".toml", ".json", ".csv", ".typed", ".j2", ".css", ".html", ".txt", ".md", ".ttf"}
 
 FORBIDDEN = [
     r"\bTO" + r"DO\b",
