@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from outcomes.change.roc import area, delong_interval, youden_cuts
+from outcomes.change.roc import area, delong_interval, youden_cuts, youden_rows
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, t_interval, wilson_interval
 from outcomes.matrices import Vector, all_equal, finite_vector, snapped
@@ -262,21 +262,13 @@ def _resampled(x: Vector, flag: NDArray[np.bool_], resamples: int, rng: np.rando
 
 def _all_ways(x: NDArray[np.float64], flag: NDArray[np.bool_]) -> dict[str, Vector]:
     """Return the three values of every row."""
-    ways: Sequence[Callable[[NDArray[np.float64], NDArray[np.bool_]], Vector]] = (_roc_rows, _predicted_rows)
+    ways: Sequence[Callable[[NDArray[np.float64], NDArray[np.bool_]], Vector]] = (youden_rows, _predicted_rows)
     roc, predicted = (way(x, flag) for way in ways)
     p = flag.mean(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         odds = np.log(p / (1 - p))
         off = (0.090 + 0.103 * _point_biserial(x, flag)) * x.std(axis=1, ddof=1) * odds
     return {"roc": roc, "predicted": predicted, "adjusted": predicted - off}
-
-
-def _roc_rows(x: NDArray[np.float64], flag: NDArray[np.bool_]) -> Vector:
-    out = np.full(len(x), np.nan)
-    for i, (row, kind) in enumerate(zip(x, flag, strict=True)):
-        if kind.any() and not kind.all() and row.min() < row.max():
-            out[i] = youden_cuts(row, kind)[0]
-    return out
 
 
 def _point_biserial(x: NDArray[np.float64], flag: NDArray[np.bool_]) -> Vector:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from outcomes.errors import DesignError
@@ -103,7 +104,13 @@ def number_needed_to_treat(
     )  # fmt: skip
 
 
-def needed_words(number: float | None, ends: tuple[float, float], *, straddles: bool) -> str:
+def needed_words(
+    number: float | None,
+    ends: tuple[float, float],
+    *,
+    straddles: bool,
+    shown: Callable[[float], str] = "{:.1f}".format,
+) -> str:
     """Return a number needed and its interval in words.
 
     Parameters
@@ -114,6 +121,8 @@ def needed_words(number: float | None, ends: tuple[float, float], *, straddles: 
         1/upper and 1/lower end of the difference of the shares.
     straddles : bool
         Whether the interval of the difference holds 0.
+    shown : function
+        How a size above 0 is printed.
 
     Returns
     -------
@@ -131,10 +140,10 @@ def needed_words(number: float | None, ends: tuple[float, float], *, straddles: 
     """
     if 0 in (number, *ends):
         raise DesignError("a number needed of 0 does not exist")
-    first, last = (_named(end) for end in ends)
+    first, last = (_named(end, shown) for end in ends)
     middle = " to infinity to " if straddles and not any(math.isinf(end) for end in ends) else " to "
-    return f"{'infinite' if number is None else _named(number)} ({first}{middle}{last})"
+    return f"{'infinite' if number is None else _named(number, shown)} ({first}{middle}{last})"
 
 
-def _named(value: float) -> str:
-    return "infinity" if math.isinf(value) else f"NNT{'B' if value > 0 else 'H'} {abs(value):.1f}"
+def _named(value: float, shown: Callable[[float], str]) -> str:
+    return "infinity" if math.isinf(value) else f"NNT{'B' if value > 0 else 'H'} {shown(abs(value))}"

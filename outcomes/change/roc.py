@@ -39,23 +39,54 @@ def youden_cuts(values: Vector, flag: Flags) -> tuple[float, float, float, tuple
     >>> youden_cuts(np.array([1.0, 2.0, 3.0, 4.0]), np.array([False, False, True, True]))
     (2.5, 1.0, 1.0, (2.5,))
     """
-    order = np.argsort(values, kind="stable")
-    x, kind = values[order], flag[order]
-    yes, no = np.cumsum(kind), np.cumsum(~kind)
-    ends = np.flatnonzero(x[1:] > x[:-1])
-    missed, kept = yes[ends], no[ends]
-    # as whole numbers, so that equally good cut-points are equal: (n_yes - missed)/n_yes + kept/n_no
-    gain = kept * int(yes[-1]) - missed * int(no[-1])
-    best = np.flatnonzero(gain == gain.max())
-    cuts = (x[ends] + x[ends + 1]) / 2
-    good = cuts[best]
-    chosen = int(best[np.argmin(np.abs(good - (good[0] + good[-1]) / 2))])
-    return (
-        float(cuts[chosen]),
-        float(1 - missed[chosen] / yes[-1]),
-        float(kept[chosen] / no[-1]),
-        tuple(float(cut) for cut in good),
-    )
+    cuts, missed, kept, equal = _cuts(values[None, :], flag[None, :])
+    good = tuple(float(cut) for cut in equal[0][np.isfinite(equal[0])])
+    return float(cuts[0]), float(1 - missed[0]), float(kept[0]), good
+
+
+def youden_rows(values: NDArray[np.float64], flag: Flags) -> Vector:
+    """Return the cut-point of `youden_cuts` for every row; nan where a row is of one kind, or all equal.
+
+    Parameters
+    ----------
+    values : array of shape (n_rows, n)
+    flag : array of bool of shape (n_rows, n)
+
+    Returns
+    -------
+    array of shape (n_rows,)
+    """
+    return _cuts(values, flag)[0]
+
+
+def _cuts(values: NDArray[np.float64], flag: Flags) -> tuple[Vector, Vector, Vector, NDArray[np.float64]]:
+    """Return, by row, the cut-point, the shares missed and kept at it, and every cut-point as good (nan elsewhere)."""
+    known, code = np.unique(values, return_inverse=True)
+    rows, size = len(values), len(known)
+    place = (np.arange(rows)[:, None] * size + code.reshape(values.shape)).ravel()
+    there = np.bincount(place, minlength=rows * size).reshape(rows, size)
+    yes = np.bincount(place, weights=flag.ravel(), minlength=rows * size).reshape(rows, size)
+    missed, kept = np.cumsum(yes, axis=1), np.cumsum(there - yes, axis=1)
+    n_yes, n_no = missed[:, -1:], kept[:, -1:]
+    # next higher value of the row, infinite above its highest
+    upward = np.where(there > 0, known, np.inf)
+    later = np.minimum.accumulate(upward[:, ::-1], axis=1)[:, ::-1]
+    following = np.concatenate([later[:, 1:], np.full((rows, 1), np.inf)], axis=1)
+    able = (there > 0) & np.isfinite(following) & (n_yes > 0) & (n_no > 0)
+    # in whole numbers, so that equally good cut-points are equal
+    gain = np.where(able, kept * n_yes - missed * n_no, -np.inf)
+    best = gain.max(axis=1, keepdims=True)
+    equal = np.where(able & (gain == best), (known + np.where(np.isfinite(following), following, 0)) / 2, np.nan)
+    some = able.any(axis=1)
+    cuts, lost, held = (np.full(rows, np.nan) for _ in range(3))
+    good = equal[some]
+    middle = (np.nanmin(good, axis=1) + np.nanmax(good, axis=1)) / 2
+    chosen = np.nanargmin(np.abs(good - middle[:, None]), axis=1)
+    pick = np.arange(len(good)), chosen
+    cuts[some] = good[pick]
+    lost[some] = missed[some][pick] / n_yes[some, 0]
+    held[some] = kept[some][pick] / n_no[some, 0]
+    return cuts, lost, held, equal
 
 
 def area(values: Vector, flag: Flags) -> float:

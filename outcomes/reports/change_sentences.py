@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any, Literal
 
 from outcomes.reports import format as fmt
+from outcomes.reports import group_sentences
 from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.wording import Sentence, not_reported, sentence_of
@@ -58,9 +59,7 @@ def outcome(facts: Facts) -> Iterator[Sentence]:
             if sentence.text not in said or not sentence.answer:
                 yield sentence
             said.add(sentence.text)
-    if facts.design == "parallel groups":
-        text = "Groups were not compared here; a change within one group is no evidence of a difference between groups."
-        yield Sentence("groups", "results", text)
+    yield from group_sentences.difference(facts)
 
 
 def _lead(facts: Facts, row: Any) -> str:
@@ -103,7 +102,12 @@ ADJUSTED = {"p_holm": "Holm", "p_bh": "Benjamini-Hochberg"}
 
 
 def p_words(facts: Facts, row: Any) -> str:
-    """Return the P value of a change, adjusted for the number of secondary outcomes where the record has that."""
+    """Return the P value of a change, adjusted for the number of secondary outcomes where the record has that.
+
+    Where groups are compared a change within one of them has none: it is no evidence of a difference.
+    """
+    if facts.design == "parallel groups":
+        return ""
     for statistic, name in ADJUSTED.items():
         adjusted = facts.value("change", statistic, row)
         if adjusted is not None:
@@ -224,6 +228,9 @@ def other_outcomes(facts: Facts) -> Iterator[Sentence]:
         if row["role"] != "secondary" or row["group"] != group:
             continue
         name, _ = facts.title_of(row)
+        if facts.design == "parallel groups":
+            yield from group_sentences.other_difference(facts, row)
+            continue
         sentences = list(_grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row))
         yield Sentence(name, "results", sentences[0].short or sentences[0].text, 7)
 
@@ -268,15 +275,14 @@ def associated(facts: Facts, row: Any, what: str) -> str:
 
 def conclusion(facts: Facts) -> Iterator[Sentence]:
     """Yield a conclusion that the design can carry, and its limit."""
-    if facts.rows:
+    if facts.design == "parallel groups":
+        yield from group_sentences.conclusion(facts)
+    elif facts.rows:
         texts = [_conclude(facts, row) for row in facts.rows]
         full, short = (" ".join(pair[i] for pair in texts) for i in (0, 1))
         yield Sentence("conclusion", "conclusion", full, short=short)
     if facts.design in ("single arm", "single case"):
         yield Sentence("limit", "conclusion", f"Limit: {NO_CONTROL}.", short=SHORT_NO_CONTROL)
-    elif facts.design == "parallel groups":
-        text = "Limit: groups are described, not compared; no claim about a difference between them is made."
-        yield Sentence("limit", "conclusion", text)
     if "limitations" in facts.statements:
         yield Sentence("limitations", "conclusion", sentence_of(facts.statements["limitations"]), 2)
 

@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 
 from outcomes.errors import UsageError
+from outcomes.reports import asked_tables, group_tables
 from outcomes.reports import conference_tables as tables
 from outcomes.reports import format as fmt
 from outcomes.reports.abstract import Abstract, build_abstract, page_notes
@@ -24,12 +25,18 @@ from outcomes.result import Record
 TABLES: dict[str, Callable[[Facts], Table]] = {
     "participants": tables.participants,
     "outcomes": tables.outcomes,
+    "groups": group_tables.groups,
+    "sizes": asked_tables.sizes,
+    "important": asked_tables.important,
+    "reliable": asked_tables.reliable,
     "dose": tables.dose,
     "associations": tables.associations,
     "harms": tables.harms,
     "data": tables.data,
     "measures": tables.measures,
 }
+WHERE_PLANNED = ("groups", "sizes", "important", "reliable")
+"""Tables that are shown only where they have a row: not every plan asks for them."""
 
 
 @dataclass(frozen=True)
@@ -93,10 +100,12 @@ class ConferenceReport:
             shown.append(block.data)
 
     def table(self, name: str) -> None:
-        """Show a table: participants, outcomes, dose, associations, harms, data or measures."""
+        """Show a table, one of those that `TABLES` names; nothing where the plan did not ask for it."""
         if name not in TABLES:
             raise UsageError(f"there is no table '{name}'; there are {', '.join(TABLES)}")
-        show(table_block(name, TABLES[name](self.facts)))
+        table = TABLES[name](self.facts)
+        if table.rows or name not in WHERE_PLANNED:
+            show(table_block(name, table))
 
     def notes(self) -> None:
         """Show how each kind of number was made, the caveats, and the author's own statements."""

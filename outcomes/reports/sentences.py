@@ -19,9 +19,9 @@ def conference_sentences(facts: Facts) -> list[Sentence]:
     Returns
     -------
     list of Sentence
-        Single arm and single case: "changed" and "was associated with". Parallel groups: each group described, none
-        compared. Test-retest: reliability. What the record cannot answer is a sentence that says so and names the
-        field or table that would.
+        Single arm and single case: "changed" and "was associated with". Parallel groups: each group described, the
+        difference between them compared, never one group's change by itself. Test-retest: reliability. What the record
+        cannot answer is a sentence that says so and names the field or table that would.
     """
     return list(_retest(facts) if facts.design == "test-retest" else _before_after(facts))
 
