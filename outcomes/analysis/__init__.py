@@ -6,12 +6,20 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from outcomes.analysis.dose_output import dose_tables, write_dose
     from outcomes.analysis.run import Analysis, analyse
     from outcomes.analysis.write import latest_results, write_results
 
-_EXPORTS = {"Analysis": "run", "analyse": "run", "latest_results": "write", "write_results": "write"}
+_EXPORTS = {
+    "Analysis": "run",
+    "analyse": "run",
+    "dose_tables": "dose_output",
+    "latest_results": "write",
+    "write_dose": "dose_output",
+    "write_results": "write",
+}
 
-__all__ = ["Analysis", "analyse", "latest_results", "write_results"]
+__all__ = ["Analysis", "analyse", "dose_tables", "latest_results", "write_dose", "write_results"]
 
 
 def __getattr__(name: str) -> Any:

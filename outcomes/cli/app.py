@@ -210,7 +210,8 @@ def score(
 @app.command(
     short_help="Planned and delivered training up to each visit.",
     help=_examples("outcomes dose my_study", "outcomes dose my_study --session S0012")
-    + "Sum the planned and the delivered dose up to each visit, or show one session.",
+    + "Sum the planned and the delivered dose and write every table of it to results/dose; print the dose up to each "
+    "visit, and how the programme was followed. With --session, print one session and draw its trace.",
 )
 def dose(
     folder: Folder,
@@ -223,7 +224,7 @@ def dose(
     debug: Debug = False,
 ) -> None:
     """Sum the dose of a study, or show one session."""
-    from outcomes.cli.tables import print_dose
+    from outcomes.cli.dose import print_dose
 
     print_dose(folder, session, Output(output, as_json, quiet))
 

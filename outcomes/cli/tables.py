@@ -1,4 +1,4 @@
-"""`outcomes score` and `outcomes dose`: tables as csv or JSON."""
+"""`outcomes score`: a table as csv or JSON."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from outcomes.cli.output import Output
-from outcomes.errors import UsageError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,34 +18,8 @@ def print_scores(folder: Path, output: Output) -> None:
     """Print the score of every measure, participant and visit of a study."""
     from outcomes.analysis.values import scores_of
 
-    study = _opened(folder, output)
+    study = open_study(folder, output)
     print_frame(scores_of(study, "assessments"), output)
-
-
-def print_dose(folder: Path, session: str | None, output: Output) -> None:
-    """Print the dose up to each visit, or the rows of one session.
-
-    Raises
-    ------
-    UsageError
-        The study has no sessions, or none of that id.
-    """
-    from outcomes.dose import dose_by_visit
-
-    study = _opened(folder, output)
-    if not study.has("sessions"):
-        raise UsageError(f"{folder} has no table 'sessions', so there is no dose to sum")
-    if session is None:
-        print_frame(dose_by_visit(study.tables, study.protocol), output)
-        return
-    sessions = study.table("sessions")
-    participant, _, name = session.rpartition("/")
-    rows = sessions[sessions["session_id"] == name]
-    if participant:
-        rows = rows[rows["participant_id"] == participant]
-    if not len(rows):
-        raise UsageError(f"{folder} has no session '{session}'")
-    print_frame(rows, output)
 
 
 def print_frame(frame: pd.DataFrame, output: Output) -> None:
@@ -59,7 +32,8 @@ def print_frame(frame: pd.DataFrame, output: Output) -> None:
     output.data("" if output.as_json else csv_text(frame), rows)
 
 
-def _opened(folder: Path, output: Output) -> Study:
+def open_study(folder: Path, output: Output) -> Study:
+    """Open a study, show the files as they are read, and say how many queries it has."""
     from outcomes.study import Study
 
     with output.progress() as show:

@@ -10,6 +10,9 @@ if TYPE_CHECKING:
     from outcomes.reports.conference import open_report as open_report
     from outcomes.reports.funder import FunderReport as FunderReport
     from outcomes.reports.funder import open_funder_report as open_funder_report
+    from outcomes.reports.session import SessionPicture as SessionPicture
+    from outcomes.reports.session import draw_session as draw_session
+    from outcomes.reports.session import write_session as write_session
     from outcomes.reports.write import READERS as READERS
     from outcomes.reports.write import write_report as write_report
 
@@ -17,12 +20,25 @@ _EXPORTS = {
     "ConferenceReport": "conference",
     "FunderReport": "funder",
     "READERS": "write",
+    "SessionPicture": "session",
+    "draw_session": "session",
     "open_funder_report": "funder",
     "open_report": "conference",
     "write_report": "write",
+    "write_session": "session",
 }
 
-__all__ = ["READERS", "ConferenceReport", "FunderReport", "open_funder_report", "open_report", "write_report"]
+__all__ = [
+    "READERS",
+    "ConferenceReport",
+    "FunderReport",
+    "SessionPicture",
+    "draw_session",
+    "open_funder_report",
+    "open_report",
+    "write_report",
+    "write_session",
+]
 
 
 def __getattr__(name: str) -> Any:

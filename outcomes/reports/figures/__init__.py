@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from outcomes.reports.figures.dose import dose_against_change as dose_against_change
     from outcomes.reports.figures.dose import dose_over_weeks as dose_over_weeks
     from outcomes.reports.figures.flow import participant_flow as participant_flow
+    from outcomes.reports.figures.trace import session_trace as session_trace
 
 _EXPORTS = {
     "change_against_error": "change",
@@ -24,6 +25,7 @@ _EXPORTS = {
     "paired_change": "change",
     "participant_flow": "flow",
     "people_counts": "counts",
+    "session_trace": "trace",
 }
 
 __all__ = sorted(_EXPORTS)

@@ -1,0 +1,136 @@
+"""Every table of the training of a study: what `outcomes dose` prints and writes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from outcomes.analysis.write import csv_text
+from outcomes.files import whole_folder, write_whole
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.study import Study
+
+IDS = ["participant_id", "session_id"]
+DECAYS = 2000
+"""Sessions up to which the decay of power is fitted for all of them: the fit takes some milliseconds each."""
+
+
+def dose_tables(study: Study) -> dict[str, pd.DataFrame]:
+    """Return every table of planned and delivered training.
+
+    Parameters
+    ----------
+    study : Study
+        With a sessions table.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        ``by_visit``, ``windows``, ``by_week``, ``by_person``, ``by_mode``, ``programme``, ``fitt``,
+        ``guideline_weeks``, ``internal_load``; with traces also ``trace_sessions`` and ``trace_queries``; with
+        stimulation rows ``stimulation_channels`` and ``stimulation_sessions``.
+
+    Raises
+    ------
+    DesignError
+        The protocol takes the dose from traces, and there are none.
+    """
+    from outcomes import dose
+
+    tables, protocol = study.tables, study.protocol
+    found = {
+        "by_visit": dose.dose_by_visit(tables, protocol),
+        "windows": dose.dose_windows(tables, protocol),
+        "by_week": dose.dose_by_week(tables, protocol),
+        "by_person": dose.adherence_by_person(tables, protocol),
+        "by_mode": dose.dose_by_mode(tables),
+        "programme": dose.programme_counts(tables, protocol),
+        "fitt": dose.fitt(tables, protocol),
+        "guideline_weeks": dose.weeks_meeting_guidelines(tables, protocol),
+        "internal_load": internal_load(tables["sessions"]),
+    }
+    if study.has("stimulation"):
+        channels = dose.stimulation_by_channel(tables["stimulation"], tables["sessions"])
+        found |= {"stimulation_channels": channels, "stimulation_sessions": dose.stimulation_by_session(channels)}
+    if len(study.traces):
+        found |= {"trace_sessions": _traced(study), "trace_queries": _queries(study)}
+    return found
+
+
+def internal_load(sessions: pd.DataFrame) -> pd.DataFrame:
+    """Return work, energy and session-RPE load of every delivered session, the assumption in the name of each column.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        The sessions table.
+    """
+    from outcomes.dose.energy import KJ_PER_KCAL
+    from outcomes.vocabulary import DELIVERED
+
+    done = sessions[sessions["status"].isin(DELIVERED)].reset_index(drop=True)
+    frame = done[[*IDS, "active_minutes", "work_kj", "rpe", "rpe_scale"]].copy()
+    frame["mechanical_kcal"] = frame["work_kj"].where(frame["work_kj"] >= 0) / KJ_PER_KCAL
+    active = frame["active_minutes"].where(frame["active_minutes"] > 0)
+    frame["work_kj_per_active_hour"] = frame["work_kj"] * 60 / active
+    for scale in ("0-10", "6-20"):
+        of_scale = frame["rpe"].where(frame["rpe_scale"] == scale)
+        frame[f"session_rpe_load_{scale.replace('-', '_')}_total_minutes"] = of_scale * done["total_minutes"]
+    return frame
+
+
+def _traced(study: Study) -> pd.DataFrame:
+    """Return the row of every session with a trace, with its indices of left and right and its decay of power."""
+    import pandas as pd
+
+    from outcomes.dose import power_decay, side_indices
+
+    rows = study.trace_summary.sessions
+    sides = side_indices(rows["left_work_j"], rows["right_work_j"])
+    rows = pd.concat([rows, sides], axis=1)
+    if len(rows) <= DECAYS:
+        decays = [power_decay(batch, study.traces.rules) for batch in study.traces.batches()]
+        fits = pd.concat(decays, ignore_index=True).drop_duplicates(IDS)
+        rows = rows.merge(fits, on=IDS, how="left", validate="one_to_one")
+    return rows
+
+
+def _queries(study: Study) -> pd.DataFrame:
+    import dataclasses
+
+    import pandas as pd
+
+    from outcomes.errors import Finding
+
+    findings = [*study.trace_summary.findings, *study.trace_queries()]
+    columns = [field.name for field in dataclasses.fields(Finding)]
+    return pd.DataFrame([dataclasses.astuple(one) for one in findings], columns=columns)
+
+
+def write_dose(study: Study, tables: dict[str, pd.DataFrame]) -> Path:
+    """Write the tables to ``results/dose`` of the study's folder, whole or not at all.
+
+    Parameters
+    ----------
+    study : Study
+        Opened from a folder.
+    tables : dict of str to DataFrame
+        Of `dose_tables`.
+
+    Raises
+    ------
+    UsageError
+        The study has no folder, or it cannot be written.
+    """
+    from outcomes.errors import UsageError
+
+    if study.folder is None:
+        raise UsageError("a study built in memory has no folder to write to")
+    target = study.folder / "results" / "dose"
+    with whole_folder(target) as folder:
+        for name, frame in tables.items():
+            write_whole(folder / f"{name}.csv", csv_text(frame))
+    return target

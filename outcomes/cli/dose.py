@@ -1,0 +1,114 @@
+"""`outcomes dose`: everything about planned and delivered training, or the picture of one session."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from outcomes.cli.output import Output, columns_text, counted
+from outcomes.cli.tables import open_study, print_frame
+from outcomes.errors import UsageError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.study import Study
+
+
+def print_dose(folder: Path, session: str | None, output: Output) -> None:
+    """Print the dose up to each visit and the summary of the programme, and write every table; or show one session.
+
+    Raises
+    ------
+    UsageError
+        The study has no sessions, or none of that id.
+    DesignError
+        The protocol takes the dose from traces, and there are none.
+    """
+    from outcomes.analysis import dose_tables, write_dose
+
+    study = open_study(folder, output)
+    if not study.has("sessions"):
+        raise UsageError(f"{folder} has no table 'sessions', so there is no dose to sum")
+    if session is not None:
+        show_session(study, folder, session, output)
+        return
+    with output.progress() as show:
+        if len(study.traces):
+            show(f"summing {counted(len(study.traces), 'file')} of traces")
+        tables = dose_tables(study)
+        target = write_dose(study, tables)
+    if output.as_json:
+        output.data("", {name: _records(frame) for name, frame in tables.items()})
+    else:
+        print_frame(tables["by_visit"], output)
+    for line in summary_lines(tables):
+        output.say(line)
+    output.say(f"All {len(tables)} tables: {target}")
+
+
+def summary_lines(tables: dict[str, pd.DataFrame]) -> list[str]:
+    """Return programme counts, FITT, exposure against the published limits, and what the traces hold, as lines."""
+    from outcomes.dose import limit_lines
+
+    counts = [
+        (row["metric"], f"{row['number']:g} of {row['of']:g}", _percent(row["percent"]), row["denominator"])
+        for row in tables["programme"].to_dict("records")
+    ]
+    sides = tables["fitt"][["quantity", "unit", "planned", "delivered"]].to_numpy().tolist()
+    lines = [*columns_text(counts), "", *columns_text([("", "unit", "planned", "delivered"), *sides])]
+    weeks = tables["guideline_weeks"].groupby("guideline", sort=False)[["weeks", "weeks_met"]].sum()
+    for name, row in weeks.iterrows():
+        lines.append(f"weeks that met the {name} guideline (minutes alone): {row['weeks_met']:g} of {row['weeks']:g}")
+    if "stimulation_channels" in tables:
+        known = tables["stimulation_sessions"]["charge_stimulating_phase_c"].dropna()
+        lines.append(f"charge of the stimulating phase: {known.sum():.4g} C in {counted(len(known), 'session')}")
+        lines += limit_lines(tables["stimulation_channels"])
+    if "trace_sessions" in tables:
+        traced, asked = tables["trace_sessions"], tables["trace_queries"]
+        recorded, motor = (traced[f"{name}_work_j"].sum() / 1000 for name in ("recorded", "motor"))
+        work = f"{recorded:.4g} kJ recorded, {-motor:.4g} kJ by the motor"
+        lines.append(f"{counted(len(traced), 'session')} with a trace: {work}; {counted(len(asked), 'finding')}")
+    return lines
+
+
+def _percent(value: float) -> str:
+    return "" if value != value else f"{value:.0f} %"
+
+
+def show_session(study: Study, folder: Path, session: str, output: Output) -> None:
+    """Print the row of one session; where it has a trace, draw it and say what the picture shows and where it is.
+
+    Raises
+    ------
+    UsageError
+        There is no such session, or several people have one of that id and a trace.
+    """
+    from outcomes.reports import write_session
+
+    sessions = study.table("sessions")
+    participant, _, name = session.rpartition("/")
+    rows = sessions[sessions["session_id"] == name]
+    if participant:
+        rows = rows[rows["participant_id"] == participant]
+    if not len(rows):
+        raise UsageError(f"{folder} has no session '{session}'")
+    print_frame(rows, output)
+    if not len(study.traces):
+        output.say("The study has no traces, so there is no picture.")
+        return
+    traced = study.trace_summary.sessions
+    for person in rows["participant_id"].tolist():
+        if not len(traced[(traced["participant_id"] == person) & (traced["session_id"] == name)]):
+            output.say(f"{person}/{name} has no trace, so there is no picture.")
+            continue
+        picture, files = write_session(study, person, name, folder / "results" / "sessions")
+        output.say(f"{person}/{name}: {picture.words}")
+        for path in files:
+            output.say(f"  {path}")
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = json.loads(frame.to_json(orient="records", date_format="iso", double_precision=15))
+    return found
