@@ -42,6 +42,10 @@ COMPARING = ("change", "groups", "important change")
 """Stages of a study that compares visits."""
 
 
+MOST_GRADES = 12
+"""An ordinal scale with more values than this is printed by its numbers."""
+
+
 @dataclass(frozen=True)
 class Analysis:
     """What `analyse` returns.
@@ -136,6 +140,14 @@ def _note_measures(work: Work) -> None:
         for s in work.study.series
     ]
     work.record.add_table("measures", columns, rows)
+    grades: dict[tuple[str, str, float], str] = {}
+    for s in work.study.series:
+        names = s.definition.level_names(s.scale.key) if s.ordinal else ()
+        if 0 < len(names) <= MOST_GRADES:
+            levels = s.definition.levels(s.scale.key) or ()
+            grades |= {(s.measure_part, s.scale.key, v): name for v, name in zip(levels, names, strict=True)}
+    columns = dict.fromkeys(("measure", "scale", "value", "grade"), "")
+    work.record.add_table("grades", columns, [(*key, name) for key, name in grades.items()])
 
 
 def _meta(study: Study) -> dict[str, Any]:

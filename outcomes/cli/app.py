@@ -253,6 +253,7 @@ def analyse(
     help=_examples(
         "outcomes report my_study --for conference",
         "outcomes report my_study --for funder --public",
+        "outcomes report my_study --for participant --who P07",
         "outcomes report my_study --for conference --set report.conference.words=200",
     )
     + "Write the finished forms for one reader from the latest record; runs the analysis first where there is none.",
@@ -261,7 +262,9 @@ def report(
     folder: Folder,
     reader: Annotated[
         str,
-        typer.Option("--for", metavar="READER", help="Who it is for: conference or funder.", show_default=False),
+        typer.Option(
+            "--for", metavar="READER", help="Who it is for: conference, funder or participant.", show_default=False
+        ),
     ],
     who: Annotated[str | None, typer.Option(metavar="ID", help="The participant, for a participant's page.")] = None,
     public: Annotated[bool, typer.Option("--public", help="Withhold small numbers as for publication.")] = False,

@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from outcomes.reports.conference import open_report as open_report
     from outcomes.reports.funder import FunderReport as FunderReport
     from outcomes.reports.funder import open_funder_report as open_funder_report
+    from outcomes.reports.participant import ParticipantPage as ParticipantPage
+    from outcomes.reports.participant import open_participant_page as open_participant_page
     from outcomes.reports.session import SessionPicture as SessionPicture
     from outcomes.reports.session import draw_session as draw_session
     from outcomes.reports.session import write_session as write_session
@@ -19,26 +21,18 @@ if TYPE_CHECKING:
 _EXPORTS = {
     "ConferenceReport": "conference",
     "FunderReport": "funder",
+    "ParticipantPage": "participant",
     "READERS": "write",
     "SessionPicture": "session",
     "draw_session": "session",
     "open_funder_report": "funder",
+    "open_participant_page": "participant",
     "open_report": "conference",
     "write_report": "write",
     "write_session": "session",
 }
 
-__all__ = [
-    "READERS",
-    "ConferenceReport",
-    "FunderReport",
-    "SessionPicture",
-    "draw_session",
-    "open_funder_report",
-    "open_report",
-    "write_report",
-    "write_session",
-]
+__all__ = sorted(_EXPORTS)
 
 
 def __getattr__(name: str) -> Any:

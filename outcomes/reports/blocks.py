@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 MIME = "application/vnd.outcomes.block+json"
 """Kind of output under which the page writer finds a block in the executed notebook."""
 
-Kind = Literal["head", "settle", "abstract", "figure", "table", "text", "lead", "numbers", "break", "exercise"]
+Kind = Literal["head", "settle", "abstract", "figure", "table", "text", "lead", "numbers", "break", "space", "exercise"]
 
 
 @dataclass(frozen=True, slots=True)

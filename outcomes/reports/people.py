@@ -48,18 +48,26 @@ class People:
         """Value of everybody at every visit."""
         return self._read("values")
 
+    def of_person(self, who: str) -> pd.DataFrame | None:
+        """Return every value of one person; None where the analysis kept none."""
+        values = self.values
+        return None if values is None else values[values["participant_id"] == who]
+
+    def of_series(self, frame: pd.DataFrame, row: Mapping[str, Any]) -> pd.DataFrame:
+        """Return the rows of `frame` that belong to one outcome: its measure, scale, place and side rule."""
+        place, _, side = str(row["place"]).rpartition(".")
+        stem, _, scale = str(row["measure"]).rpartition(".")
+        mine = frame[(frame["measure"] == stem.partition("@")[0]) & (frame["scale"] == scale)]
+        if "." in str(row["place"]):
+            return mine[(mine["place"].fillna("-") == place) & (mine["side_rule"] == side)]
+        return mine[mine["place"].fillna("-") == str(row["place"])]
+
     def pairs(self, row: Mapping[str, Any]) -> pd.DataFrame | None:
         """Return before, after and change of one outcome, sorted by change."""
         found = self.change
         if found is None:
             return None
-        place, _, side = str(row["place"]).rpartition(".")
-        stem, _, scale = str(row["measure"]).rpartition(".")
-        mine = found[(found["measure"] == stem.partition("@")[0]) & (found["scale"] == scale)]
-        if "." in str(row["place"]):
-            mine = mine[(mine["place"].fillna("-") == place) & (mine["side_rule"] == side)]
-        else:
-            mine = mine[mine["place"].fillna("-") == str(row["place"])]
+        mine = self.of_series(found, row)
         before, after = str(row["contrast"]).split("_minus_")[::-1]
         mine = mine[(mine["before_visit"] == before) & (mine["after_visit"] == after)]
         mine = mine[mine["group"].fillna("all") == row["group"]]

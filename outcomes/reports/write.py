@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from outcomes.errors import OutcomesError, UsageError, near_word
-from outcomes.files import inside, whole_folder, write_whole
+from outcomes.files import inside, sha256, whole_folder, write_whole
 
-READERS = ("conference", "funder")
+READERS = ("conference", "funder", "participant")
 """Readers whose notebook and template exist."""
 
-PRINTED = ("funder",)
+PRINTED = ("funder", "participant")
 """Readers whose report is also a pdf."""
 
 SHORTCUTS = {"report.conference.words": "word_limit", "report.funder.paper": "paper"}
@@ -34,7 +34,7 @@ def write_report(
     folder : path
         The study folder. Where it has no results yet, it is analysed first.
     reader : str
-        "conference" or "funder".
+        "conference", "funder" or "participant".
     settings : mapping of str to str, optional
         Parameters of the notebook, such as ``{"word_limit": "200"}``, and choices of the protocol, such as
         ``{"analysis.alpha": "0.1"}``: these run the analysis again with that choice changed, into results of their own,
@@ -47,7 +47,7 @@ def write_report(
     Returns
     -------
     list of Path
-        The files in ``reports/<reader>/``, the one to open first at the front.
+        The files in ``reports/<reader>/`` (``reports/participant/<who>/``), the one to open first at the front.
 
     Raises
     ------
@@ -73,9 +73,23 @@ def write_report(
     checked |= run.check_parameters(declared, {"study": "../..", "record": results.name, "reader": reader})
     notebook = run.run_notebook(path, checked, folder=results)
     target = inside(study, f"reports/{reader}")
+    if reader == "participant":
+        target /= file_name(who or "")
     with whole_folder(target) as partial:
         names = write_forms(notebook, reader, partial)
     return [target / name for name in names]
+
+
+def file_name(who: str) -> str:
+    """Return a participant's id as the name of a folder: one that no system reads as a path, and no other id's.
+
+    Examples
+    --------
+    >>> file_name("P07"), file_name("../P07")[:8]
+    ('P07', '___P07-')
+    """
+    safe = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "_" for c in who)[:60]
+    return safe if safe == who else f"{safe}-{sha256(who.encode('utf-8'))[:8]}"
 
 
 def _sorted_settings(settings: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
-from outcomes.reports import READERS, open_funder_report, open_report
+from outcomes.reports import READERS, open_funder_report, open_participant_page, open_report
 from outcomes.reports.run import declared_parameters, notebooks_folder
 
 NOTEBOOKS = sorted(notebooks_folder().glob("*.ipynb"))
@@ -62,7 +62,9 @@ def test_nothing_is_computed_in_a_cell(path):
 
 
 @pytest.mark.parametrize(
-    ("reader", "opening"), [("conference", open_report), ("funder", open_funder_report)], ids=lambda x: str(x)[:12]
+    ("reader", "opening"),
+    [("conference", open_report), ("funder", open_funder_report), ("participant", open_participant_page)],
+    ids=lambda x: str(x)[:12],
 )
 def test_the_notebook_passes_every_parameter_on(reader, opening):
     book = nbformat.read(notebooks_folder() / f"{reader}.ipynb", as_version=4)

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from outcomes.reports.figures.dose import dose_against_change as dose_against_change
     from outcomes.reports.figures.dose import dose_over_weeks as dose_over_weeks
     from outcomes.reports.figures.flow import participant_flow as participant_flow
+    from outcomes.reports.figures.person import one_person as one_person
     from outcomes.reports.figures.trace import session_trace as session_trace
 
 _EXPORTS = {
@@ -21,6 +22,7 @@ _EXPORTS = {
     "delivered_by_month": "counts",
     "dose_against_change": "dose",
     "dose_over_weeks": "dose",
+    "one_person": "person",
     "ordinal_shares": "change",
     "paired_change": "change",
     "participant_flow": "flow",

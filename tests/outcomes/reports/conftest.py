@@ -364,7 +364,8 @@ class RecordBuilder:
         ]  # fmt: skip
         pd.DataFrame(values).to_csv(results / "people" / "values.csv", index=False)
         dose = [
-            {"participant_id": ids[i], "visit": "week16", "visit_day": 112.0, "delivered_active_minutes": p["minutes"],
+            {"participant_id": ids[i], "visit": "week16", "visit_day": 112.0, "planned_sessions": 48.0,
+             "delivered_sessions": 40.0, "delivered_active_minutes": p["minutes"],
              "delivered_work_kj": p["minutes"] / 4, "active_minutes_per_week": p["minutes"] / 16,
              "work_kj_per_week": p["minutes"] / 64}
             for i, p in enumerate(self.people)
