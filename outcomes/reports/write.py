@@ -85,7 +85,7 @@ def file_name(who: str) -> str:
 
     Examples
     --------
-    >>> file_name("P07"), file_name("../P07")[:8]
+    >>> file_name("P07"), file_name("../P07")[:7]
     ('P07', '___P07-')
     """
     safe = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "_" for c in who)[:60]
