@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from synthetic_cohort.answers import MEASURES, OFFSETS, Moment, Steps, scim3, scim3_steps
 from synthetic_cohort.battery import BATTERY_OFFSETS, battery_rows
-from synthetic_cohort.draws import ANSWERS, BATTERY, BATTERY_REPEATS, REPEATS, STEPS, happens
+from synthetic_cohort.draws import ANSWERS, BATTERY, BATTERY_REPEATS, RATINGS, REPEATS, STEPS, happens
 from synthetic_cohort.parameters import number, section
-from synthetic_cohort.people import MUSCLES
+from synthetic_cohort.people import MUSCLES, SIDES
 from synthetic_cohort.tables import DAY, Row, moment_text
 from synthetic_cohort.wellbeing import Wellbeing, draw_wellbeing
 
@@ -26,6 +26,9 @@ Biases = dict[str, tuple[float, ...]]
 OCCASIONS = ("test_1", "test_2")
 REPEATED = ("limb_girth", "mas", "scim3", "tenmwt", "swls")
 BATTERY_REPEATED = ("fss",)
+RATING = "grc"
+RATING_OFFSET = 90
+"""Minutes after the beginning of a visit at which people rate their change."""
 REST_HOURS = 20
 """Hours without training before a repeat test."""
 
@@ -51,6 +54,15 @@ class _Sitting:
             at = self._moment(start + BATTERY_OFFSETS[measure], rater, aside)
             rows += self._stamped(measure, at, rater, battery_rows(measure, self.course, self.well, at))
         return rows
+
+    def rated(self, start: int, rater: int, rng: Generator) -> list[Row]:
+        """Return the person's own rating of change since the first visit, from -7 to 7: it follows girth, loosely."""
+        table, at = section("rating"), self._moment(start + RATING_OFFSET, rater, rng)
+        grown = [self.course.girth_cm("mid_thigh", side, at.minute) - self.course.girth_cm("mid_thigh", side, 0)
+                 for side in SIDES]  # fmt: skip
+        felt = table["per_cm"] * sum(grown) / len(grown) + float(rng.normal(0, table["person_sd"]))
+        rating = min(max(round(felt), -table["most"]), table["most"])
+        return self._stamped(RATING, at, rater, [{"item": "rating", "response": str(rating)}])
 
     def _moment(self, minute: int, rater: int, rng: Generator) -> Moment:
         return Moment(minute, self.biases["girth_cm"][rater], self.biases["mas"][rater], rng)
@@ -78,6 +90,7 @@ def _sitting(course: Course, biases: Biases) -> _Sitting:
 def assess(course: Course, held: list[Held], plan: Plan, biases: Biases) -> list[Row]:
     """Return the rows of the assessments table."""
     rng, aside = (course.options.stream(course.person.number, purpose) for purpose in (ANSWERS, BATTERY))
+    felt = course.options.stream(course.person.number, RATINGS)
     sitting = _sitting(course, biases)
     rows = []
     for visit in held:
@@ -85,6 +98,8 @@ def assess(course: Course, held: list[Held], plan: Plan, biases: Biases) -> list
         if visit.missed:
             continue
         key = {"participant_id": course.person.participant_id, "visit": visit.key}
+        if visit.key in plan.measured.get(RATING, ()):
+            found += sitting.rated(visit.start, visit.rater, felt)
         rows += [key | row for row in found if visit.key in plan.measured.get(row["measure"], ())]
     return rows
 

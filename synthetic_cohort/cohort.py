@@ -16,9 +16,9 @@ from synthetic_cohort.courses import Course
 from synthetic_cohort.damage import plant
 from synthetic_cohort.happenings import happen
 from synthetic_cohort.people import Options, Person, draw_person
-from synthetic_cohort.plan import Plan, make_plan
+from synthetic_cohort.plan import PROTOCOLS, WAIT_LIST, Plan, make_plan
 from synthetic_cohort.sheets import Sheet
-from synthetic_cohort.tables import COLUMNS, Row, day_text, decimal
+from synthetic_cohort.tables import COLUMNS, Row, day_text, decimal, participant_columns
 from synthetic_cohort.training import Training, prescriptions, train
 from synthetic_cohort.truth import Member, cohort_truth
 from synthetic_cohort.visits import hold_visits, rater_biases, visit_rows
@@ -71,6 +71,7 @@ def write_cohort(
     dose_effect: DoseEffect = "active_minutes",
     confounding: bool = False,
     entry_cutoff: bool = False,
+    protocol: str = "leg_cycling_16_weeks",
     progress: Callable[[str], None] | None = None,
 ) -> Cohort:
     """Write an invented community gym's study folder and the truth behind it.
@@ -94,6 +95,8 @@ def write_cohort(
         Whether people who gain more for other reasons also attend more.
     entry_cutoff : bool
         Whether only people with a first tone of grade 2 or more are let in (regression to the mean).
+    protocol : {"leg_cycling_16_weeks", "wait_list"}
+        Ready-made protocol of the study; with "wait_list" one person of every two waits and does not train.
     progress : callable, optional
         Called with the name of each file before it is written.
 
@@ -108,10 +111,13 @@ def write_cohort(
     """
     folder = Path(folder)
     _check(folder, people, seed, damage, weeks, dose_effect)
-    options = Options(seed, weeks, dose_effect, confounding, entry_cutoff)
-    plan = make_plan(weeks)
+    if protocol not in PROTOCOLS:
+        raise UsageError(f"protocol: found '{protocol}', expected one of {', '.join(PROTOCOLS)}")
+    options = Options(seed, weeks, dose_effect, confounding, entry_cutoff, wait_list=protocol == WAIT_LIST)
+    plan = make_plan(weeks, protocol)
     members, tables = draw_cohort(people, plan, options)
-    sheets = {name: Sheet(f"{name}.csv", COLUMNS[name], rows) for name, rows in tables.items()}
+    columns = COLUMNS | {"participants": participant_columns(groups=options.wait_list)}
+    sheets = {name: Sheet(f"{name}.csv", columns[name], rows) for name, rows in tables.items()}
     faults = plant(sheets, damage, seed) if damage else []
     texts = {TRUTH: cohort_truth(members, plan, options, faults), PROTOCOL: plan.text}
     texts |= {sheet.file: sheet.text() for sheet in sheets.values()}
@@ -196,7 +202,7 @@ def _take_part(number: int, plan: Plan, options: Options, biases: Biases) -> tup
         "prescriptions": prescriptions(person, plan, training),
         "sessions": [s.row for s in training.sessions if s.recorded],
         "assessments": assess(course, held, plan, biases),
-        "repeats": repeat(course, biases),
+        "repeats": [row for row in repeat(course, biases) if row["measure"] in plan.measured],
         "events": list(happened.events),
         "changes": list(happened.changes),
     }
@@ -206,6 +212,7 @@ def _take_part(number: int, plan: Plan, options: Options, biases: Biases) -> tup
 def _participant(person: Person, training: Training) -> Row:
     return {
         "participant_id": person.participant_id,
+        "group": person.group,
         "sex": person.sex,
         "age_years": str(person.age_years),
         "condition": person.condition,

@@ -97,7 +97,12 @@ class Course:
         return float(table["motor_points_first_year"] * curve / risen(12, half))
 
     def trained_share(self, minute: int) -> float:
-        """Return how much of a gain that comes with the programme is there: none at first, all at its end."""
+        """Return how much of a gain that comes with the programme is there: none at first, all at its end.
+
+        Who waits gains by time alone where the truth is that the dose does nothing, and else nothing.
+        """
+        if self.person.waits and self.options.dose_effect != "none":
+            return 0.0
         half = number("power_gain.half_time_weeks")
         weeks = min(max(minute / WEEK, 0.0), self.options.weeks)
         return risen(weeks, half) / risen(self.options.weeks, half)

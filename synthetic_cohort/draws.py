@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 PERSON, ATTENDANCE, SESSIONS, VISITS, ANSWERS, REPEATS, HAPPENINGS, RATERS, FAULTS, STEPS = range(10)
-WELLBEING, BATTERY, BATTERY_REPEATS = range(10, 13)
+WELLBEING, BATTERY, BATTERY_REPEATS, GROUPS, RATINGS = range(10, 15)
 """Purposes: what one stream is used for, so that a change in one leaves the others as they were."""
 
 COHORT = 0

@@ -7,11 +7,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from synthetic_cohort.draws import PERSON, between, drawn, happens, one_of, stream, word
+from synthetic_cohort.draws import GROUPS, PERSON, between, drawn, happens, one_of, stream, word
 from synthetic_cohort.parameters import number, section
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+
+TRAINED, WAITING = "trained", "waiting"
+"""Groups of the wait-list protocol."""
 
 SIDES = ("left", "right")
 GIRTH_PLACES = ("mid_thigh", "calf_max")
@@ -37,6 +40,8 @@ class Options:
         Whether only people whose first graded tone is high enough are let in.
     candidate : int
         How many people before this one were not let in to the same place.
+    wait_list : bool
+        Whether one person of every two waits instead of training.
     """
 
     seed: int
@@ -45,11 +50,20 @@ class Options:
     confounding: bool
     entry_cutoff: bool
     candidate: int = 0
+    wait_list: bool = False
 
     def stream(self, person: int, purpose: int) -> Generator:
         """Return the random numbers of one person (counted from 1) and purpose."""
         later = (self.candidate,) if self.candidate else ()
         return stream(self.seed, person, purpose, *later)
+
+    def group(self, person: int) -> str:
+        """Return the group of a person, drawn in blocks of two; empty where nobody waits."""
+        if not self.wait_list:
+            return ""
+        pair, second = divmod(person - 1, 2)
+        first_waits = happens(stream(self.seed, pair + 1, GROUPS), 0.5)
+        return WAITING if first_waits == (second == 0) else TRAINED
 
 
 @dataclass(frozen=True)
@@ -69,6 +83,7 @@ class Person:
     """
 
     number: int
+    group: str
     condition: str
     sex: str
     age_years: int
@@ -116,6 +131,11 @@ class Person:
         return f"P{self.number:03d}"
 
     @property
+    def waits(self) -> bool:
+        """Whether the person waits instead of training."""
+        return self.group == WAITING
+
+    @property
     def has_feeling(self) -> bool:
         """Whether stimulation is felt, which caps the current lower."""
         return self.ais_grade not in ("A", "B") if self.condition == "spinal_cord_injury" else True
@@ -152,6 +172,7 @@ def draw_person(which: int, options: Options) -> Person:
     joined = enrolment["first_enrolment"] + timedelta(weeks=int(rng.integers(enrolment["enrolment_weeks"])))
     return Person(
         number=which,
+        group=options.group(which),
         condition=condition,
         sex=sex,
         age_years=age,

@@ -13,8 +13,12 @@ from typing import Any
 from outcomes.toml_source import read_toml
 
 PROTOCOL = "leg_cycling_16_weeks"
+WAIT_LIST = "wait_list"
+PROTOCOLS = (PROTOCOL, WAIT_LIST)
+"""Ready-made protocols that a cohort can be made for."""
+
 SCENARIO = Path(__file__).parent / "scenario.toml"
-HEAD = f"""# Invented: a gym, a town and people that do not exist. Adapted from the ready-made protocol '{PROTOCOL}',
+HEAD = """# Invented: a gym, a town and people that do not exist. Adapted from the ready-made protocol '{protocol}',
 # where every number stands with its source.
 """
 
@@ -64,12 +68,15 @@ def scenario() -> dict[str, Any]:
     return read_toml(SCENARIO).data
 
 
-def make_plan(weeks: int) -> Plan:
-    """Return the cohort's plan for a programme of `weeks` weeks."""
+def make_plan(weeks: int, protocol: str = PROTOCOL) -> Plan:
+    """Return the cohort's plan for a programme of `weeks` weeks, by one of `PROTOCOLS`."""
     from protocols import packaged_path
 
-    data = copy.deepcopy(read_toml(packaged_path(PROTOCOL)).data)
+    data = copy.deepcopy(read_toml(packaged_path(protocol)).data)
     words = copy.deepcopy(scenario())
+    if protocol == WAIT_LIST:
+        words["study"] |= words["wait_list"]["study"]
+        words["statements"] |= words["wait_list"]["statements"]
     data["study"] |= words["study"]
     data["statements"] = words["statements"]
     data["intake"]["on_error"] = "set_aside"
@@ -86,7 +93,7 @@ def make_plan(weeks: int) -> Plan:
         measured[entry["measure"]] = measured.get(entry["measure"], frozenset()) | taken
     first, last = data["analysis"]["compare"]
     return Plan(
-        text=HEAD + toml_text(data),
+        text=HEAD.format(protocol=protocol) + toml_text(data),
         visits=visits,
         measured=measured,
         weeks=weeks,
@@ -105,6 +112,7 @@ def _change_weeks(data: dict[str, Any], weeks: int) -> None:
     during = pattern.get("during", pattern["end"])
     new = {old_end: weeks, old_end + 4: weeks + 4}
     key_of = {v["key"]: f"week{new.get(v['week'], v['week'])}" for v in data["visits"]}
+    planned = [(week, when) for week, when in planned if when != "follow up" or when in pattern]
     data["visits"] = [
         {**pattern.get(when, during), "key": f"week{w}", "label": f"Week {w}", "week": w, "when": when}
         for w, when in planned
@@ -114,8 +122,9 @@ def _change_weeks(data: dict[str, Any], weeks: int) -> None:
         if "visits" in entry:
             entry["visits"] = [key for key in dict.fromkeys(key_of[k] for k in entry["visits"]) if key in known]
     data["analysis"]["compare"] = [key_of[key] for key in data["analysis"]["compare"]]
-    if "title_other_length" in scenario():
-        data["study"]["title"] = scenario()["title_other_length"].format(weeks=weeks)
+    words = scenario()["wait_list"] if "groups" in data else scenario()
+    if "title_other_length" in words:
+        data["study"]["title"] = words["title_other_length"].format(weeks=weeks)
 
 
 def toml_text(data: Mapping[str, Any]) -> str:

@@ -110,6 +110,12 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 """Tables and the columns that the gym fills; the last of participants is the gym's own."""
 
 
+def participant_columns(*, groups: bool) -> tuple[str, ...]:
+    """Return the columns of participants; the group stands second where there are groups."""
+    first, *others = COLUMNS["participants"]
+    return (first, "group", *others) if groups else COLUMNS["participants"]
+
+
 def decimal(value: float, digits: int = 1) -> str:
     """Return a number rounded to `digits` decimals, written with no zero too many.
 

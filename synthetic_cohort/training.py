@@ -165,7 +165,9 @@ def expected_power_w(person: Person, week: float) -> float:
 
 
 def train(person: Person, plan: Plan, options: Options) -> Training:
-    """Return what a person trained from the first session to the last or to leaving."""
+    """Return what a person trained from the first session to the last or to leaving; who waits has no session."""
+    if person.waits:
+        return _waited(person, plan, options)
     states = options.stream(person.number, ATTENDANCE)
     details = options.stream(person.number, SESSIONS)
     sessions: list[Session] = []
@@ -187,6 +189,15 @@ def train(person: Person, plan: Plan, options: Options) -> Training:
         if week == leaves or happens(states, number("dropout.weekly_hazard")):
             return Training(person, tuple(sessions), 7 * (week + 1) - 3, word(states, "left_reasons"))
     return Training(person, tuple(sessions), None, "")
+
+
+def _waited(person: Person, plan: Plan, options: Options) -> Training:
+    """Return the time of a person who waits: no session, and leaving only for what lies outside the programme."""
+    states = options.stream(person.number, ATTENDANCE)
+    for week in range(plan.weeks):
+        if happens(states, number("dropout.weekly_hazard")):
+            return Training(person, (), 7 * (week + 1) - 3, word(states, "left_reasons"))
+    return Training(person, (), None, "")
 
 
 def _miss_chance(person: Person, attended: bool, fading: bool) -> float:
@@ -282,7 +293,9 @@ def _measured(
 
 def prescriptions(person: Person, plan: Plan, training: Training) -> list[Row]:
     """Return the person's prescriptions: one for every four weeks, with the work that the gym aims at."""
-    rows = []
+    rows: list[Row] = []
+    if person.waits:
+        return rows
     end = 7 * plan.weeks if training.left_day is None else min(training.left_day, 7 * plan.weeks)
     for week in range(0, plan.weeks, BLOCK_WEEKS):
         last = min(7 * (week + BLOCK_WEEKS), end) - 1

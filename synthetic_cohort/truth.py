@@ -10,7 +10,7 @@ from statistics import mean, stdev
 from typing import TYPE_CHECKING, Any
 
 from synthetic_cohort.parameters import parameters
-from synthetic_cohort.people import GIRTH_PLACES, LIMBS, SIDES
+from synthetic_cohort.people import GIRTH_PLACES, LIMBS, SIDES, TRAINED, WAITING
 from synthetic_cohort.tables import DAY
 from synthetic_cohort.visits import rater_biases
 from synthetic_cohort.wellbeing import BOUNDS, draw_wellbeing
@@ -54,6 +54,7 @@ def person_truth(member: Member, plan: Plan) -> dict[str, Any]:
         visits[visit.key] = _true_values(course, minute)
     return {
         "participant_id": person.participant_id,
+        **({"group": person.group} if person.group else {}),
         "left_day": course.training.left_day,
         "medicine_day": course.medicine_day,
         "pull": person.pull,
@@ -115,19 +116,33 @@ def cohort_truth(members: Sequence[Member], plan: Plan, options: Options, faults
         "options": {key: value for key, value in asdict(options).items() if key != "candidate"}
         | {"people": len(people)},
         "raters": {"bias": rater_biases(options.seed)},
-        "cohort": {
-            "compare": list(plan.compare),
-            "mid_thigh_cm_change": {
-                "n": len(changes),
-                "mean": mean(changes) if changes else None,
-                "sd": stdev(changes) if len(changes) > 1 else None,
-            },
-        },
+        "cohort": {"compare": list(plan.compare), "mid_thigh_cm_change": _summary(changes)}
+        | ({"groups": _groups(people, plan)} if options.wait_list else {}),
         "faults": [fault.as_dict() for fault in faults],
         "people": people,
         "parameters": parameters(),
     }
     return json.dumps(_rounded(content), indent=1, ensure_ascii=False, allow_nan=False, default=str) + "\n"
+
+
+def _summary(changes: Sequence[float]) -> dict[str, Any]:
+    return {
+        "n": len(changes),
+        "mean": mean(changes) if changes else None,
+        "sd": stdev(changes) if len(changes) > 1 else None,
+    }
+
+
+def _groups(people: Sequence[dict[str, Any]], plan: Plan) -> dict[str, Any]:
+    """Return the true girth change of each group, and the difference that a comparison should find."""
+    changes: dict[str, list[float]] = {TRAINED: [], WAITING: []}
+    for person in people:
+        change = true_change(person, plan.compare)
+        if change is not None:
+            changes[person["group"]].append(change)
+    means = [mean(found) if found else None for found in changes.values()]
+    difference = None if means[0] is None or means[1] is None else means[0] - means[1]
+    return {group: _summary(found) for group, found in changes.items()} | {"difference_cm": difference}
 
 
 def _rounded(value: Any) -> Any:

@@ -40,6 +40,7 @@ def sum_dose(work: Work) -> None:
         _refuse(work, refusal.reason)
         return
     work.people["dose"], work.people["dose_by_week"] = dose, weeks
+    dose, weeks = (frame[~frame["participant_id"].isin(work.untrained)] for frame in (dose, weeks))
     for visit in study.protocol.visits:
         at = dose[(dose["visit"] == visit.key) & dose["visit_day"].notna()]
         if visit.when == "baseline" or not len(at):
@@ -52,9 +53,13 @@ def sum_dose(work: Work) -> None:
 
 
 def _groups(work: Work) -> list[tuple[str, Any]]:
-    """Return everybody, and each group where there are groups: what was delivered to one says nothing of another."""
+    """Return everybody, and each group where there are groups: what was delivered to one says nothing of another.
+
+    A group for which the programme is not (``trained = false``) has no planned dose and is in no sum.
+    """
     everybody = work.participants
-    groups = [(g.key, everybody.index[everybody["group"] == g.key]) for g in work.study.protocol.groups]
+    trained = [group for group in work.study.protocol.groups if group.trained]
+    groups = [(g.key, everybody.index[everybody["group"] == g.key]) for g in trained]
     return [("all", everybody.index), *groups]
 
 

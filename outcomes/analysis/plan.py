@@ -55,6 +55,12 @@ class Work:
         return self.study.table("participants").set_index("participant_id")
 
     @cached_property
+    def untrained(self) -> frozenset[str]:
+        """Participants of a group for which the programme is not."""
+        waiting = [group.key for group in self.study.protocol.groups if not group.trained]
+        return frozenset(self.participants.index[self.participants["group"].isin(waiting)]) if waiting else frozenset()
+
+    @cached_property
     def visit_days(self) -> pd.DataFrame:
         """See `values.visit_days`."""
         return _values.visit_days(self.study)

@@ -57,7 +57,10 @@ def primary_lines(record: Record) -> list[str]:
     """Return one line for the primary outcome of every group: its change, or its measurement error without visits."""
     groups = {group["key"]: group["label"] for group in record.meta.get("groups") or ()}
     visits = record.meta.get("compare")
-    wanted = {("change", "mean"), ("change", "hodges_lehmann")} if visits else {("reliability", "mdc95")}
+    wanted = {("reliability", "mdc95")}
+    if visits:
+        wanted = {("change", "mean"), ("change", "hodges_lehmann")}
+        wanted |= {("groups", "ancova_difference"), ("groups", "cliff_dominance")}
     lines = []
     for entry in record.entries.values():
         analysis, _, _, group, _, _, statistic = entry.key.split("/")

@@ -102,7 +102,12 @@ def main(
 
 @app.command(
     short_help="The whole way on an invented cohort.",
-    help=_examples("outcomes demo", "outcomes demo small --people 12 --seed 3", "outcomes demo faulty --damage all")
+    help=_examples(
+        "outcomes demo",
+        "outcomes demo small --people 12 --seed 3",
+        "outcomes demo groups --from wait_list",
+        "outcomes demo faulty --damage all",
+    )
     + "Write an invented cohort as an ordinary study folder and go the whole way: check, scores, dose, measurement "
     "error, analysis, conference report. A folder that holds an earlier demo is replaced whole; any other must be "
     "empty.",
@@ -115,6 +120,14 @@ def demo(
         Damage | None,
         typer.Option(help="Plant faults: in cells, which are set aside or asked about; or also such as stop the run."),
     ] = None,
+    protocol: Annotated[
+        str,
+        typer.Option(
+            "--from",
+            metavar="PROTOCOL",
+            help="Ready-made protocol of the cohort: leg_cycling_16_weeks, or wait_list (half of the people wait).",
+        ),
+    ] = "leg_cycling_16_weeks",
     as_json: Json = False,
     quiet: Quiet = False,
     debug: Debug = False,
@@ -122,7 +135,7 @@ def demo(
     """Write the synthetic cohort and go the whole way to the conference report."""
     from outcomes.cli.demo import run_demo
 
-    run_demo(folder, people, seed, damage.value if damage else None, Output(None, as_json, quiet))
+    run_demo(folder, people, seed, damage.value if damage else None, Output(None, as_json, quiet), protocol)
 
 
 @app.command(

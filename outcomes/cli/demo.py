@@ -49,7 +49,9 @@ class Stages:
             print(f"{stage:<{WIDTH}} {text}", file=stream, flush=True)
 
 
-def run_demo(folder: Path, people: int, seed: int, damage: Damage | None, output: Output) -> None:
+def run_demo(
+    folder: Path, people: int, seed: int, damage: Damage | None, output: Output, protocol: str = "leg_cycling_16_weeks"
+) -> None:
     """Write the invented cohort as a study folder and go the whole way to the conference report.
 
     Parameters
@@ -59,11 +61,13 @@ def run_demo(folder: Path, people: int, seed: int, damage: Damage | None, output
     people, seed : int
     damage : {"cells", "all"}, optional
     output : Output
+    protocol : str
+        Ready-made protocol that the cohort is made for.
 
     Raises
     ------
     UsageError
-        The folder holds something else.
+        The folder holds something else, or there is no invented cohort for the protocol.
     DataError
         With ``damage="all"``: the planted faults stop the run.
     """
@@ -73,7 +77,7 @@ def run_demo(folder: Path, people: int, seed: int, damage: Damage | None, output
 
     refuse_other_folder(folder)
     stages = Stages(output)
-    write_folder(folder, people, seed, damage, stages)
+    write_folder(folder, people, seed, damage, stages, protocol)
     with output.progress() as show:
         study = Study.open(folder, progress=show)
     note_reading(study, stages)
@@ -121,13 +125,13 @@ def refuse_other_folder(folder: Path) -> None:
         raise UsageError(f"{folder} is not empty and not an earlier demo{example}; name another folder")
 
 
-def write_folder(folder: Path, people: int, seed: int, damage: Damage | None, stages: Stages) -> None:
+def write_folder(folder: Path, people: int, seed: int, damage: Damage | None, stages: Stages, protocol: str) -> None:
     """Write the cohort, whole or not at all; an earlier demo is replaced."""
     from outcomes.files import whole_folder
     from synthetic_cohort import write_cohort
 
     with stages.output.progress() as show, whole_folder(folder) as place:
-        cohort = write_cohort(place, people=people, seed=seed, damage=damage, progress=show)
+        cohort = write_cohort(place, people=people, seed=seed, damage=damage, protocol=protocol, progress=show)
     rows = sum(cohort.rows.values())
     text = f"{counted(people, 'invented person', 'invented people')}, {counted(rows, 'row')} in "
     text += f"{counted(len(cohort.tables), 'csv table')}, seed {seed}: {folder}"

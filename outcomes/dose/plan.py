@@ -96,6 +96,31 @@ def _prescribed(tables: Tables) -> bool:
     return frame is not None and bool(frame["from_day"].notna().any())
 
 
+def untrained(tables: Tables, protocol: Protocol, people: list[str]) -> Flags:
+    """Return, by person, whether they belong to a group for which the programme is not (``trained = false``).
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+    protocol : Protocol
+    people : list of str
+
+    Returns
+    -------
+    array of bool of shape (n_people,)
+    """
+    import numpy as np
+
+    flags = np.zeros(len(people), dtype=np.bool_)
+    waiting = [group.key for group in protocol.groups if not group.trained]
+    frame = table_of(tables, "participants")
+    if not waiting or frame is None or "group" not in frame:
+        return flags
+    code = codes_of(frame, people)
+    flags[code[(frame["group"].isin(waiting).to_numpy()) & (code >= 0)]] = True
+    return flags
+
+
 def _left_days(tables: Tables, people: list[str], horizon: int) -> Integers:
     """Return the day on which each person left, or the horizon; no day before enrolment is planned for."""
     import numpy as np
@@ -140,6 +165,8 @@ def _daily(tables: Tables, protocol: Protocol, people: list[str], horizon: int, 
 
     default = _protocol_days(protocol, horizon)
     daily = {name: np.tile(default[name], (len(people), 1)) for name in FIELDS}
+    for name in FIELDS:
+        daily[name][untrained(tables, protocol, people)] = np.nan
     frame = table_of(tables, "prescriptions")
     if frame is None:
         return daily

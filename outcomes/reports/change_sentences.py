@@ -55,7 +55,8 @@ def outcome(facts: Facts) -> Iterator[Sentence]:
         return
     said: set[str] = set()
     for row in facts.rows:
-        for sentence in _grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row):
+        for one in _grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row):
+            sentence = group_sentences.beside_difference(one) if facts.design == "parallel groups" else one
             if sentence.text not in said or not sentence.answer:
                 yield sentence
             said.add(sentence.text)

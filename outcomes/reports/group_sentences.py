@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from typing import Any
 
 from outcomes.reports import format as fmt
 from outcomes.reports.facts import Facts, rows_of
-from outcomes.reports.wording import Sentence, not_reported
+from outcomes.reports.wording import MUST, Sentence, not_reported
 
 LIMITS = {
     "not randomised": "Limit: people were not randomised, so the groups may differ in what was not measured.",
@@ -41,6 +42,13 @@ def difference(facts: Facts) -> Iterator[Sentence]:
         yield from _needed(facts, row)
     if not rows:
         yield not_reported("difference between groups", "results", "run outcomes analyse again")
+
+
+def beside_difference(sentence: Sentence) -> Sentence:
+    """Return a sentence on one group by itself as one that goes before the difference between groups does."""
+    if sentence.priority != MUST:
+        return sentence
+    return dataclasses.replace(sentence, priority=1 if sentence.name == "outcome change" else 3)
 
 
 def other_difference(facts: Facts, row: Any) -> Iterator[Sentence]:
@@ -152,7 +160,8 @@ def _conclude(facts: Facts, row: Any) -> tuple[str, str]:
     p, low, high = row["p_adjusted"] if row["p_adjusted"] is not None else row["p"], row["low"], row["high"]
     beyond = low is not None and (low > 0 or high < 0)
     if beyond and (p is None or p < 1 - facts.level):
-        more = "higher" if row["difference"] > 0 else "lower"
+        sizes = row["words_better"] in ("larger", "smaller")
+        more = (("larger", "smaller") if sizes else ("higher", "lower"))[row["difference"] < 0]
         what = f"changes of {name} ranked {more}" if row["level"] == "ordinal" else f"{name} was {more}"
         given = "" if row["level"] == "ordinal" else ", given the first value"
         full = f"{what[0].upper()}{what[1:]} in {group} than in {reference} at {after}{given}."

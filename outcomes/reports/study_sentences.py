@@ -34,7 +34,9 @@ def background(facts: Facts) -> Iterator[Sentence]:
     design = DESIGNS.get(facts.design, "Study whose design is not named") + allocation(facts)
     what = programme(facts)
     tail = f": {what}." if what else "."
-    yield Sentence("design", "background", design + tail, short=SHORT_DESIGNS.get(facts.design, design) + tail)
+    yield Sentence(
+        "design", "background", design + tail, short=SHORT_DESIGNS.get(facts.design, design) + allocation(facts) + tail
+    )
     if facts.design == "parallel groups" and not facts.meta.get("allocation"):
         yield not_reported("allocation", "background", "allocation under [study]", 1)
     if "rationale" in facts.statements:

@@ -437,7 +437,7 @@ def test_report_prints_the_files_that_it_wrote(cli: Any, study: Path) -> None:
 # ------------------------------------------------------------------------------------------------ new and freeze
 
 
-@pytest.mark.parametrize("name", ["leg_cycling_16_weeks", "arm_cycling_12_weeks"])
+@pytest.mark.parametrize("name", ["leg_cycling_16_weeks", "arm_cycling_12_weeks", "wait_list"])
 def test_a_new_study_folder_is_read_back_by_check(cli: Any, tmp_path: Path, name: str) -> None:
     folder = tmp_path / "mine"
     ran = cli("new", folder, "--from", name)

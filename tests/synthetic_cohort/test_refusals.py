@@ -19,6 +19,7 @@ from synthetic_cohort import write_cohort
         ({"seed": -1}, "seed: found -1, expected 0 or more"),
         ({"weeks": 3}, "weeks: found 3, expected 4 to 52"),
         ({"weeks": 53}, "weeks: found 53, expected 4 to 52"),
+        ({"protocol": "wait"}, "protocol: found 'wait', expected one of leg_cycling_16_weeks, wait_list"),
         ({"damage": "some"}, "damage: found 'some', expected 'cells' or 'all'"),
         (
             {"dose_effect": "power"},

@@ -62,7 +62,7 @@ def test_the_difference_is_said_with_interval_p_and_people(builder):
         "Limb girth (mid thigh), Trained minus Waiting at Week 16, given the first value (analysis of covariance): "
         "1.3 (95% CI 0.4 to 2.2) cm, P = 0.0051 (n = 20 and 20)."
     ) in text
-    assert "Limb girth (mid thigh) was higher in Trained than in Waiting at Week 16, given the first value." in text
+    assert "Limb girth (mid thigh) was larger in Trained than in Waiting at Week 16, given the first value." in text
 
 
 def test_no_change_within_a_group_is_tested_or_concluded_from(builder):
