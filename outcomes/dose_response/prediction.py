@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from outcomes.dose_response.between import FEWEST, checked_columns
+from outcomes.dose_response.linear import covariate_basis, rest
+from outcomes.errors import DesignError
 from outcomes.result import Estimate, Result
 
 _SOURCE = "Stone (1974) J R Stat Soc B 36:111"
@@ -86,12 +88,11 @@ def left_out_prediction(
 
     Notes
     -----
-    Least squares without one participant, then the prediction of that participant; errors are pooled over all. Dose and
-    first value are brought to mean 0 first, which changes no prediction.
+    Least squares without one participant, then the prediction of that participant; errors are pooled over all.
 
     References
     ----------
-    Stone (1974) J R Stat Soc B 36:111-147.
+    Stone (1974) J R Stat Soc B 36:111-147; Allen (1974) Technometrics 16:125-127.
 
     Examples
     --------
@@ -129,15 +130,13 @@ def left_out_prediction(
 
 
 def _error(columns: NDArray[np.float64], change: NDArray[np.float64]) -> float:
-    """Return the sum of squared errors when each person is predicted from the others."""
-    from sklearn.dummy import DummyRegressor
-    from sklearn.linear_model import LinearRegression
-    from sklearn.model_selection import LeaveOneOut, cross_val_predict
+    """Return the sum of squared errors when each person is predicted by least squares of the others.
 
-    n = len(change)
-    if columns.shape[1]:
-        spread = columns.std(axis=0)
-        columns = (columns - columns.mean(axis=0)) / np.where(spread > 0, spread, 1.0)
-    model = LinearRegression() if columns.shape[1] else DummyRegressor()
-    predicted = cross_val_predict(model, columns if columns.shape[1] else np.zeros((n, 1)), change, cv=LeaveOneOut())
-    return float(np.sum((change - predicted) ** 2))
+    The error of a person left out is the residual over 1 - leverage (Allen 1974, Technometrics 16:125).
+    """
+    basis = covariate_basis(len(change), columns)
+    left = rest(change, basis)
+    room = 1 - np.sum(basis**2, axis=1)
+    if float(room.min()) <= 1e-9:
+        raise DesignError("without one of the people the prediction cannot be learned from the others")
+    return float(np.sum((left / room) ** 2))

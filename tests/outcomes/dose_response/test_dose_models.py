@@ -223,6 +223,21 @@ def test_the_prediction_of_people_left_out_is_that_of_refitting() -> None:
     assert "better than the mean" in found.summary()
 
 
+def test_scikit_learn_predicts_the_same_people_left_out() -> None:
+    from sklearn.linear_model import LinearRegression
+    from sklearn.model_selection import LeaveOneOut, cross_val_predict
+
+    predicted = cross_val_predict(LinearRegression(), np.column_stack([DOSE, FIRST]), STRAIGHT, cv=LeaveOneOut())
+    root = float(np.sqrt(np.mean((STRAIGHT - predicted) ** 2)))
+    assert left_out_prediction(DOSE, STRAIGHT, FIRST, outcome_unit="cm").dose_error.value == pytest.approx(root)
+
+
+def test_a_person_who_alone_decides_cannot_be_predicted() -> None:
+    alone = np.where(np.arange(N) == 5, 1.0, 0.0)
+    with pytest.raises(DesignError, match="without one of the people"):
+        left_out_prediction(DOSE, STRAIGHT, FIRST, outcome_unit="cm", covariates=alone)
+
+
 def test_noise_predicts_nobody() -> None:
     noise = np.random.default_rng(8).normal(size=N)
     found = left_out_prediction(DOSE, noise, FIRST, outcome_unit="cm")
