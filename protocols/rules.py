@@ -81,7 +81,7 @@ def _unique_lists(data: Data) -> Iterator[Fault]:
     sections = (("dose",), ("analysis",), ("report", "conference"))
     lists += [(path, _table(data, *path)) for path in sections]
     for path, row in lists:
-        for key in ("scales", "places", "sides", "visits", "metrics", "headings", "effect_sizes"):
+        for key in ("scales", "places", "sides", "visits", "metrics", "which", "headings", "effect_sizes"):
             for value in _repeated(_texts(row, key)):
                 yield (*path, key), f"'{value}' stands twice"
 
@@ -249,8 +249,11 @@ def _dose(data: Data) -> Iterator[Fault]:
         yield ("dose",), "cumulate = \"recent\" needs the key 'recent_days'"
     if dose.get("cumulate", "to visit") != "recent" and "recent_days" in dose:
         yield ("dose", "recent_days"), 'only with cumulate = "recent"'
-    if dose.get("metrics") == []:
-        yield ("dose", "metrics"), "at least one dose is needed, or leave [dose] out"
+    for key in ("metrics", "which"):
+        if dose.get(key) == []:
+            yield ("dose", key), "at least one dose is needed, or leave [dose] out"
+    if "groups" in dose and isinstance(_design(data), str) and _design(data) != "parallel groups":
+        yield ("dose", "groups"), 'only for design = "parallel groups"'
 
 
 def _events(data: Data) -> Iterator[Fault]:

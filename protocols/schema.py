@@ -265,6 +265,16 @@ class DosePlan(Section):
         default=("active_minutes", "work_kj"),
         description="Doses that are related to change. Answers: dose-response, rows.",
     )
+    which: tuple[Literal["delivered", "planned"], ...] = Field(
+        default=("delivered", "planned"),
+        description="Whether what was delivered, what was planned, or both is related to change; planned dose is "
+        "chosen less by the person. Answers: dose-response, rows.",
+    )
+    groups: Literal["each group", "group term"] = Field(
+        default="each group",
+        description="With parallel groups: an association within each group, or one with the group held constant; "
+        "groups are never pooled without it. Answers: dose-response, groups.",
+    )
     cumulate: Literal["to visit", "since last visit", "recent"] = Field(
         default="to visit", description="Time over which the dose of a visit is summed. Answers: methods, dose window."
     )

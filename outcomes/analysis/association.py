@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from outcomes.errors import DesignError
@@ -13,12 +15,15 @@ if TYPE_CHECKING:
     from outcomes.analysis.plan import Work
     from outcomes.result import Estimate
     from outcomes.study import Series
+    from protocols.schema import DosePlan
 
 EXPOSURES: dict[str, tuple[str, str, float, str, str]] = {
     "active_minutes": ("delivered_active_minutes", "min", 600.0, "10 h", "active time"),
     "active_minutes_per_week": ("active_minutes_per_week", "min/wk", 30.0, "30 min per week", "weekly active time"),
     "work_kj": ("delivered_work_kj", "kJ", 100.0, "100 kJ", "work"),
     "work_kj_per_week": ("work_kj_per_week", "kJ/wk", 10.0, "10 kJ per week", "weekly work"),
+    "planned_active_minutes": ("planned_active_minutes", "min", 600.0, "10 h", "planned active time"),
+    "planned_work_kj": ("planned_work_kj", "kJ", 100.0, "100 kJ", "planned work"),
 }
 """Exposure to column of the dose table, unit, amount that the slope is given for, that amount in words, name."""
 
@@ -26,13 +31,70 @@ WITHOUT = {"active_minutes": "sessions_without_active_minutes", "work_kj": "sess
 """Dose to the column that counts delivered sessions whose value is not known."""
 
 POWER = "work is power times time, so it is no dose for a power outcome"
-GROUPS = "groups were trained differently, so what dose and what group go with cannot be told apart"
-
 COLUMNS = {
-    "key": "", "measure": "", "label": "", "place": "", "contrast": "", "exposure": "", "per": "", "n": "1",
+    "key": "", "measure": "", "label": "", "place": "", "group": "", "contrast": "", "exposure": "", "dose": "",
+    "per": "", "n": "1",
     "slope": "", "low": "", "high": "", "p": "1", "raw_slope": "", "loo_low": "", "loo_high": "", "rank": "1",
     "rank_p": "1", "reason": "",
 }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Stratum:
+    """People among whom an association is looked for: everybody, one group, or all groups with a term for the group.
+
+    Parameters
+    ----------
+    group : str
+        Fourth part of the record key.
+    people : Index
+    terms : DataFrame, optional
+        Columns of 0 and 1 that are held constant, by participant_id.
+    """
+
+    group: str
+    people: pd.Index[Any]
+    terms: pd.DataFrame | None = None
+
+    def held(self, people: pd.Index[Any]) -> Any:
+        """Return the group's columns of some people; None where groups are not held."""
+        return None if self.terms is None else self.terms.loc[people].to_numpy(dtype=float)
+
+
+def strata(work: Work) -> list[Stratum]:
+    """Return the people among whom associations are looked for; groups are never pooled without a term for them."""
+    import pandas as pd
+
+    everybody, plan = work.participants.index, work.study.protocol
+    if len(plan.groups) < 2:
+        return [Stratum("all", everybody)]
+    group = work.participants["group"]
+    if plan.dose is not None and plan.dose.groups == "group term":
+        known = everybody[group.isin([g.key for g in plan.groups])]
+        others = [g.key for g in plan.groups if not g.reference]
+        return [Stratum("all", known, pd.DataFrame({key: (group[known] == key) * 1.0 for key in others}))]
+    return [Stratum(g.key, everybody[group == g.key]) for g in plan.groups]
+
+
+def exposures_of(plan: DosePlan) -> list[str]:
+    """Return the exposures that the protocol relates to change, in the order of `EXPOSURES`."""
+    kinds = {name: "planned" if name.startswith("planned_") else "delivered" for name in EXPOSURES}
+    return [name for name in EXPOSURES if metric_of(name) in plan.metrics and kinds[name] in plan.which]
+
+
+def metric_of(exposure: str) -> str:
+    """Return the protocol's word for the dose behind an exposure."""
+    return exposure.removeprefix("planned_").removesuffix("_per_week")
+
+
+def dose_words(plan: DosePlan, exposure: str) -> str:
+    """Return the name of a dose: planned or delivered, metric, window and lag."""
+    name = EXPOSURES[exposure][4]
+    kind = "" if name.startswith("planned") else "delivered "
+    windows = {"to visit": "up to the visit", "since last visit": "since the visit before"}
+    window = windows.get(plan.cumulate, f"in the last {plan.recent_days} days")
+    lag = f", sessions of the last {plan.lag_days} days not counted" if plan.lag_days else ""
+    return f"{kind}{name} {window}{lag}"
 
 
 def associate_dose(work: Work) -> None:
@@ -40,67 +102,75 @@ def associate_dose(work: Work) -> None:
     plan = work.study.protocol.dose
     if plan is None or work.contrast is None or "dose" not in work.people:
         return
-    exposures = [name for name in EXPOSURES if name.removesuffix("_per_week") in plan.metrics]
     _dose_and_time(work, plan.metrics)
     rows: list[dict[str, Any]] = []
-    for series in work.study.series:
-        if series.plan.role == "exploratory":
-            continue
-        for exposure in exposures:
-            row: dict[str, Any] = {"measure": series.measure_part, "place": series.place_part, "label": series.label}
-            row |= {"exposure": exposure, "per": EXPOSURES[exposure][3], "contrast": work.contrast_part, "n": 0}
-            try:
-                _one(work, series, exposure, row)
-            except DesignError as refusal:
-                row["reason"] = refusal.reason
-                statistic = "rank" if series.ordinal else "slope"
-                row["key"] = _key(work, series, exposure, statistic)
-                label = _label(series, exposure)
-                work.record.refuse(
-                    row["key"], refusal.reason, label=label, role=series.plan.role, n_people=int(row["n"])
-                )
-            rows.append(row)
+    for stratum, series, exposure in itertools.product(strata(work), related_series(work), exposures_of(plan)):
+        row: dict[str, Any] = {"measure": series.measure_part, "place": series.place_part, "label": series.label}
+        row |= {"group": stratum.group, "exposure": exposure, "dose": dose_words(plan, exposure), "n": 0}
+        row |= {"per": EXPOSURES[exposure][3], "contrast": work.contrast_part}
+        try:
+            _one(work, series, exposure, stratum, row)
+        except DesignError as refusal:
+            row["reason"] = refusal.reason
+            statistic = "rank" if series.ordinal else "slope"
+            row["key"] = association_key(work, series, exposure, stratum, statistic)
+            label = association_label(series, exposure)
+            work.record.refuse(row["key"], refusal.reason, label=label, role=series.plan.role, n_people=int(row["n"]))
+        rows.append(row)
     work.record.add_table("dose_response", COLUMNS, ([row.get(c) for c in COLUMNS] for row in rows))
 
 
-def _key(work: Work, series: Series, exposure: str, statistic: str) -> str:
-    return work.key("dose_response", statistic, series, contrast=work.contrast_part, exposure=exposure)
+def related_series(work: Work) -> list[Series]:
+    """Return the outcomes whose change is related to dose: all that are not exploratory."""
+    return [series for series in work.study.series if series.plan.role != "exploratory"]
 
 
-def _label(series: Series, exposure: str) -> str:
+def refuse_power(series: Series, exposure: str) -> None:
+    """Raise DesignError where work would be the dose of a power outcome."""
+    if metric_of(exposure) == "work_kj" and (series.scale.unit == "W" or series.definition.construct == "power"):
+        raise DesignError(POWER)
+
+
+def association_key(work: Work, series: Series | None, exposure: str, stratum: Stratum, statistic: str) -> str:
+    """Return the record key of one number of an association."""
+    parts = {"group": stratum.group, "contrast": work.contrast_part, "exposure": exposure}
+    return work.key("dose_response", statistic, series, **parts)
+
+
+def association_label(series: Series, exposure: str) -> str:
+    """Return what an association is called."""
     return f"{series.label}: association of change with {EXPOSURES[exposure][4]}"
 
 
-def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None:
+def _one(work: Work, series: Series, exposure: str, stratum: Stratum, row: dict[str, Any]) -> None:
     from outcomes.dose_response import FEWEST, between_person_association, rank_association
     from outcomes.dose_response import describe as describe_dose
 
-    if len(work.study.protocol.groups) > 1:
-        raise DesignError(GROUPS)
-    if exposure.startswith("work") and (series.scale.unit == "W" or series.definition.construct == "power"):
-        raise DesignError(POWER)
+    refuse_power(series, exposure)
     column, unit, per, words, _ = EXPOSURES[exposure]
-    both = _joined(work, series, column)
+    both = joined(work, series, column, stratum.people)
     row["n"] = len(both)
     if work.study.protocol.analysis.min_people <= len(both) < FEWEST:
         small = describe_dose(both["dose"], both["change"], dose_unit=unit, outcome_unit=series.scale.unit)
         for statistic in ("dose_median", "change_median"):
-            key = _key(work, series, exposure, statistic)
-            label = f"{_label(series, exposure)}: {statistic.replace('_', ', ')} (too few people for an association)"
+            key = association_key(work, series, exposure, stratum, statistic)
+            what = f"{statistic.replace('_', ', ')} (too few people for an association)"
+            label = f"{association_label(series, exposure)}: {what}"
             work.add(key, getattr(small, statistic), label, series.plan.role, inputs=("people/change", "people/dose"))
-    doubts = _doubts(work, both.index, exposure)
+    doubts = doubts_of(work, both.index, exposure)
     arrays = [both[name].to_numpy() for name in ("dose", "change", "before")]
-    options: dict[str, Any] = {"level": work.level, "rng": work.rng("dose_response", series.name, exposure)}
+    seeds = ("dose_response", series.name, exposure, *([] if stratum.group == "all" else [stratum.group]))
+    options: dict[str, Any] = {"level": work.level, "rng": work.rng(*seeds), "covariates": stratum.held(both.index)}
     inputs = ("people/change", "people/dose")
     if series.ordinal:
         ranked = rank_association(*arrays, **options)
-        row["key"] = _key(work, series, exposure, "rank")
-        label = _label(series, exposure) + ", rank"
-        work.add(row["key"], _doubted(ranked.rank, doubts), label, series.plan.role, inputs=inputs)
+        row["key"] = association_key(work, series, exposure, stratum, "rank")
+        label = association_label(series, exposure) + ", rank"
+        work.add(row["key"], doubted(ranked.rank, doubts), label, series.plan.role, inputs=inputs)
         row |= {"rank": ranked.rank.value, "rank_p": ranked.rank.test.p if ranked.rank.test else None}
         return
     result = between_person_association(*arrays, dose_unit=unit, per=per, outcome_unit=series.scale.unit, **options)
-    row["key"] = _key(work, series, exposure, "slope")
+    row["key"] = association_key(work, series, exposure, stratum, "slope")
     for name, label in (
         ("slope", f"change per {words}, given the first value"),
         ("raw_slope", f"change per {words}, first value not held"),
@@ -111,9 +181,9 @@ def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None
     ):
         estimate = getattr(result, name)
         if estimate is not None:
-            key = _key(work, series, exposure, name)
-            label = f"{_label(series, exposure)}: {label}"
-            work.add(key, _doubted(estimate, doubts), label, series.plan.role, inputs=inputs)
+            key = association_key(work, series, exposure, stratum, name)
+            label = f"{association_label(series, exposure)}: {label}"
+            work.add(key, doubted(estimate, doubts), label, series.plan.role, inputs=inputs)
     slope, rank = result.slope, result.rank
     row |= {"slope": slope.value, "raw_slope": result.raw_slope.value}
     row |= {"low": slope.interval.low, "high": slope.interval.high} if slope.interval else {}
@@ -123,19 +193,21 @@ def _one(work: Work, series: Series, exposure: str, row: dict[str, Any]) -> None
         row[column] = end.value if end is not None else None
 
 
-def _joined(work: Work, series: Series, column: str) -> pd.DataFrame:
-    """Return dose up to the later compared visit beside before and change, for everybody who has all three."""
+def joined(work: Work, series: Series, column: str, people: pd.Index[Any]) -> pd.DataFrame:
+    """Return dose up to the later compared visit beside before and change, for those of some people who have them."""
     assert work.contrast is not None
     dose = work.people["dose"]
     at = dose[dose["visit"] == work.contrast[1]].set_index("participant_id")[column].rename("dose")
     both = work.pairs(series).join(at, how="inner")
-    return both[both["dose"].notna()]
+    return both[both["dose"].notna() & both.index.isin(people)]
 
 
-def _doubts(work: Work, people: pd.Index[Any], exposure: str) -> tuple[str, ...]:
+def doubts_of(work: Work, people: pd.Index[Any], exposure: str) -> tuple[str, ...]:
     """Return what limits a dose as the thing that change is related to: caveats of every number of the association."""
     assert work.contrast is not None
-    metric = exposure.removesuffix("_per_week")
+    if exposure.startswith("planned_"):
+        return ()
+    metric = metric_of(exposure)
     dose = work.people["dose"]
     dose = dose[dose["participant_id"].isin(people)]
     first, last = (dose[dose["visit"] == visit] for visit in work.contrast)
@@ -146,7 +218,8 @@ def _doubts(work: Work, people: pd.Index[Any], exposure: str) -> tuple[str, ...]
     return (*found, "dose_before") if whole and (first["delivered_sessions"] > 0).any() else found
 
 
-def _doubted(estimate: Estimate, doubts: tuple[str, ...]) -> Estimate:
+def doubted(estimate: Estimate, doubts: tuple[str, ...]) -> Estimate:
+    """Return an estimate with what limits its dose among its caveats."""
     return dataclasses.replace(estimate, caveats=(*estimate.caveats, *doubts))
 
 
@@ -154,11 +227,12 @@ def _dose_and_time(work: Work, metrics: Any) -> None:
     """Write how far a person's cumulative dose can be told from the passing of time, over the weeks in training."""
     from outcomes.dose_response import dose_time_collinearity
 
-    weeks = _weeks_in_training(work)
-    for metric in metrics:
+    every = _weeks_in_training(work)
+    for stratum, metric in itertools.product(strata(work), metrics):
+        weeks = every[every["participant_id"].isin(stratum.people)]
         column, _, _, _, name = EXPOSURES[metric]
         keys = {
-            statistic: work.key("dose_response", statistic, exposure=metric, contrast=work.contrast_part)
+            statistic: association_key(work, None, metric, stratum, statistic)
             for statistic in ("within_person_r", "median_person_r", "vif")
         }
         try:

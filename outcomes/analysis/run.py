@@ -11,6 +11,7 @@ from outcomes.analysis.association import associate_dose
 from outcomes.analysis.change import compare_visits
 from outcomes.analysis.delivery import sum_delivery
 from outcomes.analysis.dose import sum_dose
+from outcomes.analysis.dose_models import model_dose
 from outcomes.analysis.error import measure_error
 from outcomes.analysis.groups import compare_groups
 from outcomes.analysis.important import find_important_change
@@ -36,6 +37,7 @@ STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("dose", sum_dose),
     ("delivery", sum_delivery),
     ("dose and change", associate_dose),
+    ("dose models", model_dose),
     ("method notes", note_methods),
 )
 COMPARING = ("change", "groups", "important change")

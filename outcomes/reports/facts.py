@@ -237,6 +237,7 @@ class Facts:
                 for r in rows_of(self.record, "dose_response")
                 if (r["measure"], r["place"], r["contrast"]) == (row["measure"], row["place"], row["contrast"])
                 and r["exposure"] == exposure
+                and r["group"] in (None, "all", row["group"])
             ),
             None,
         )

@@ -1,9 +1,10 @@
 """How often Satterthwaite and Kenward-Roger find what is not there, and how often their intervals hold the truth.
 
-Run: ``python tests/studies/models_small_samples.py [--trials 2000] [--jobs 2]``; writes ``models_small_samples.csv`` beside
-this file. Invented trials: 8 to 60 people in two groups, five visits of which one in seven is missed, people's slopes over
-time that are all the same, differ little or differ much. Looked at: the slope over time (within people) and the difference
-of slopes between groups (between people), each with a true value that is not 0. A false finding rejects that true value.
+Run: ``python tests/studies/models_small_samples.py [--trials 2000] [--jobs 2]``; writes ``models_small_samples.csv``
+beside this file. Invented trials: 8 to 60 people in two groups, five visits of which one in seven is missed, people's
+slopes over time that are all the same, differ little or differ much. Looked at: the slope over time (within people) and
+the difference of slopes between groups (between people), each with a true value that is not 0. A false finding rejects
+that true value.
 """
 
 from __future__ import annotations
