@@ -1,9 +1,9 @@
 """How often an association of dose with change is found where dose does nothing.
 
 Run: ``python tests/studies/dose_false_effects.py [--cohorts 1000] [--jobs 2]``; writes ``dose_false_effects.csv``
-beside this file, with the seconds that each thousand cohorts took. Invented cohorts of 12, 24 and 40 people, five visits,
-dose without any effect: dealt out by chance; by the first value (measured, and held constant); by something that was not
-measured.
+beside this file, with the seconds that each thousand cohorts took. Invented cohorts of 12, 24 and 40 people, five
+visits, dose without any effect: dealt out by chance; by the first value (measured, and held constant); by something
+that was not measured.
 """
 
 from __future__ import annotations
