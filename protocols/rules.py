@@ -190,6 +190,8 @@ def _measure_entries(data: Data) -> Iterator[Fault]:
                 (*path, "reliable_change"),
                 'only with minimal_change = "own", as it rests on the clinic\'s own repeats',
             )
+        if "entry_mean" in row and "entry_cut" not in row:
+            yield (*path, "entry_mean"), "a mean without the cut-off needs the key 'entry_cut'"
         if source != "published" and "published" in row:
             yield (*path, "published"), 'only with minimal_change = "published"'
 

@@ -203,6 +203,16 @@ class MeasurePlan(Section):
         description="[lowest, highest] rating just above 'no change', for the mean change of those people. Answers: "
         "important change, mean-change method.",
     )
+    entry_cut: float | None = Field(
+        default=None,
+        description="First value by which people were let in, in the scale's unit; leave out where it decided nothing. "
+        "Answers: regression to the mean.",
+    )
+    entry_mean: float | None = Field(
+        default=None,
+        description="Mean of people like these without that cut-off, in the scale's unit. Answers: the change that "
+        "selection alone would bring.",
+    )
     cap: Annotated[float, Field(gt=0, le=3600)] | None = Field(
         default=None,
         description="Longest time that a timed test may take, declared beforehand. Answers: methods, cap.",
@@ -356,6 +366,16 @@ class AnalysisPlan(Section):
     )
     resamples: Annotated[int, Field(ge=100, le=1_000_000)] = Field(
         default=10_000, description="Bootstrap and permutation draws. Answers: methods, resampling."
+    )
+    recovery_months: Annotated[float, Field(ge=0, le=240)] = Field(
+        default=18.0,
+        description="Months since onset below which people may still recover by themselves. Answers: flags; the run "
+        "without them.",
+    )
+    sensitivity: tuple[Literal["natural recovery", "same rater", "medicine unchanged"], ...] = Field(
+        default=("natural recovery", "same rater", "medicine unchanged"),
+        description="Runs beside the main one: without people early after onset, with one rater of both visits, "
+        "without people whose medicine changed. Answers: the main number in other hands.",
     )
     events: tuple[EventRule, ...] = Field(default=(), description="Rules for events. Answers: methods, events.")
 

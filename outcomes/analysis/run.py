@@ -19,6 +19,7 @@ from outcomes.analysis.methods import note_methods
 from outcomes.analysis.model import model_outcomes
 from outcomes.analysis.people import describe_people
 from outcomes.analysis.plan import Work
+from outcomes.analysis.sensitivity import question_change
 from outcomes.vocabulary import CAUTION
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("groups", compare_groups),
     ("important change", find_important_change),
     ("models", model_outcomes),
+    ("other rules", question_change),
     ("dose", sum_dose),
     ("delivery", sum_delivery),
     ("dose and change", associate_dose),

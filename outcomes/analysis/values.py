@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from outcomes.study import Series, Study
+    from protocols.schema import EventRule
 
 SCORE_KEY = ["participant_id", "measure", "version", "variant", "scale", "place", "side"]
 
@@ -204,21 +206,23 @@ def visit_days(study: Study) -> pd.DataFrame:
     return visits
 
 
-def drop_values(study: Study, values: pd.DataFrame, series: Series, days: pd.DataFrame) -> pd.DataFrame:
+def drop_values(
+    study: Study, values: pd.DataFrame, series: Series, days: pd.DataFrame, *, rules: Sequence[EventRule] | None = None
+) -> pd.DataFrame:
     """Return values with those taken out that the protocol does not let stand, each with its reason.
 
     A visit outside its window counts only under ``visits_outside = "keep"``. For ``[[analysis.events]]`` with
     ``"while unchanged"`` a value later than a person's first such event is taken out; with ``"excluded"`` every value
-    of a person who had one between the compared visits.
+    of a person who had one between the compared visits. `rules` stand in place of the protocol's for a run beside it.
     """
     values = values.merge(days[["participant_id", "visit", "visited_day", "outside"]], how="left")
     analysis = study.protocol.analysis
     if analysis.visits_outside == "drop":
         _take_out(values, values["outside"].fillna(False).to_numpy(dtype=bool), "visit outside its window")
-    for rule in analysis.events:
+    for rule in analysis.events if rules is None else rules:
         if rule.strategy == "whatever happened" or not study.has(rule.table):
             continue
-        first = _first_event(study, rule.table, rule.kind, days)
+        first = first_event(study, rule.table, rule.kind, days)
         day = values["participant_id"].map(first)
         hit = (day < values["visited_day"]) if rule.strategy == "while unchanged" else day.notna()
         _take_out(values, hit.to_numpy(dtype=bool), f"{rule.kind.replace('_', ' ')} {rule.strategy}")
@@ -236,15 +240,15 @@ def by_person_and_visit(days: pd.DataFrame) -> pd.DataFrame:
     return days.set_index(["participant_id", "visit"])["visited_day"].unstack("visit")
 
 
-def _first_event(study: Study, table: str, kind: str, days: pd.DataFrame) -> pd.Series:
+def first_event(study: Study, table: str, kind: str, days: pd.DataFrame) -> pd.Series:
     """Return the day of each person's first event of a kind after the first and up to the second compared visit."""
     day_column = {"changes": "changed_day", "events": "occurred_day"}[table]
     events = study.table(table)
     events = events[events["kind"] == kind]
     start, end = study.protocol.analysis.compare or ("", "")
     by_visit = by_person_and_visit(days)
-    low = events["participant_id"].map(by_visit[start]) if start in by_visit else float("nan")
-    high = events["participant_id"].map(by_visit[end]) if end in by_visit else float("nan")
+    low = events["participant_id"].map(by_visit[start]).astype(float) if start in by_visit else float("nan")
+    high = events["participant_id"].map(by_visit[end]).astype(float) if end in by_visit else float("nan")
     open_end = high != high  # nan: the second visit did not take place
     between = (events[day_column] > low) & ((events[day_column] <= high) | open_end)
     return events[between].groupby("participant_id")[day_column].min()

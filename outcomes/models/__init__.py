@@ -13,6 +13,7 @@ from outcomes.models.results import (
     ModelResiduals,
     VarianceIntervals,
 )
+from outcomes.models.selection import RegressionToMean, regression_to_the_mean
 from outcomes.models.visits import FEWEST_OVER_TIME, VisitModel, visit_model
 
 __all__ = [
@@ -26,9 +27,11 @@ __all__ = [
     "LimbChange",
     "MixedModel",
     "ModelResiduals",
+    "RegressionToMean",
     "VarianceIntervals",
     "VisitModel",
     "limb_change",
     "mixed_model",
+    "regression_to_the_mean",
     "visit_model",
 ]

@@ -36,6 +36,9 @@ METHODS: dict[str, str] = {
     "of everybody, Kenward-Roger interval.",
     "visit_mean": f"{_MODEL} and a mean of its own for each visit, {_REML}: mean at a visit, Kenward-Roger interval.",
     "visit_pairs": "Mean change of the people who have both values; Student t interval.",
+    "regression_to_mean": "Mean change that selection by the first value would bring with nothing done: (1 - "
+    "reliability) times the distance of the first mean from that of people like these without the cut-off (Davis "
+    "1976, Am J Epidemiol 104:493).",
     "mixed_leave_one_out": "Extreme of the coefficients that remain when each participant in turn is left out and the "
     "model, variances included, is fitted anew.",
 }
@@ -50,6 +53,8 @@ CAVEATS: dict[str, str] = {
     "of a person are alike, and stands for comparison only.",
     "same_course_of_all": "People differ in level only in this model, as the values do not tell their own courses over "
     "time apart; the interval may be too short.",
+    "selection_assumed": "The mean of people without the cut-off is taken from the protocol, the reliability from the "
+    "clinic's own repeat tests; both as known without error.",
     "few_people": "Fewer than 6 people: the variance between them is hardly known (common practice, no source).",
     "profile_open": "The likelihood does not bound the value on one side, so the interval ends at the limit of what is "
     "possible.",
