@@ -413,7 +413,10 @@ def test_each_group_has_its_line(cli: Any, tmp_path: Path) -> None:
     shutil.copytree(source, tmp_path / "trial")
     lines = cli("analyse", tmp_path / "trial").out.splitlines()
     groups = [line.split(", ")[0].removeprefix("Primary outcome: ") for line in lines if line.startswith("Primary")]
-    assert groups == ["Control", "Cognitive behavioural treatment", "Family treatment"]
+    assert groups[:3] == ["Control", "Cognitive behavioural treatment", "Family treatment"]
+    # the others stand against the control group, 8.66 (4.28 to 13.04) lb (R 4.2.2, lm(Postwt ~ Prewt + Treat))
+    assert groups[3:] == ["Body weight: cognitive_behavioural minus control", "Body weight: family minus control"]
+    assert "given the first: 8.66 (4.28 to 13) lb, P < 0.001" in next(line for line in lines if "family minus" in line)
 
 
 def test_a_changed_choice_has_its_own_result_and_latest_stays(cli: Any, study: Path) -> None:

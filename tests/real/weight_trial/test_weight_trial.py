@@ -106,6 +106,27 @@ def test_nobody_is_lost(record, group):
     assert record[key(group, "missing_after", "flow")].value == 0
 
 
+@pytest.mark.parametrize(
+    ("group", "difference", "low", "high", "p"),
+    # R 4.2.2, lm(Postwt ~ Prewt + Treat) with the control group as reference, confint(), summary()
+    [
+        ("family", 8.6601281810, 4.283766668, 13.0364896939, 0.0001890237980),
+        ("cognitive_behavioural", 4.0970655281, 0.318659859, 7.8754711972, 0.0339993147203),
+    ],
+)
+def test_groups_differ_by_what_r_computes_given_the_first_weight(record, group, difference, low, high, p):
+    entry = record[key(f"{group}_minus_control", "ancova_difference", "groups")]
+    assert entry.value == pytest.approx(difference, abs=1e-8)
+    assert (entry.interval.low, entry.interval.high) == pytest.approx((low, high), abs=1e-8)
+    assert entry.test.p == pytest.approx(p, rel=1e-9)
+
+
+def test_no_change_within_a_group_of_the_trial_is_tested(record):
+    within = [entry for name, entry in record.entries.items() if name.startswith("change/")]
+    assert within
+    assert all(entry.test is None for entry in within)
+
+
 def test_without_a_measurement_error_nobody_is_called_better(record):
     assert not [entry for entry in record.entries if entry.endswith(("/better", "/within", "/other"))]
 
