@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from outcomes.cli.output import Output, columns_text, counted
+from outcomes.cli.review import list_for_review
 from outcomes.errors import GRADES, PRINTED_FINDINGS, DataError, Finding, Grade
 
 GRADE_WORDS: dict[Grade, str] = {
@@ -35,6 +36,7 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
     """
     from outcomes.study import Study
 
+    study: Study | None = None
     with output.progress() as show:
         try:
             study = Study.open(folder, progress=show)
@@ -43,11 +45,10 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
             findings, remedy = error.findings, error.remedy
     stops = bool(remedy)
     balance = read_balance(folder)
-    lines = [*balance_lines(balance), "", *finding_lines(findings)]
-    output.data(
-        "\n".join(lines),
-        {"stops": stops, "findings": [dataclasses.asdict(finding) for finding in findings], "balance": balance},
-    )
+    review, listed = list_for_review(study, folder)
+    lines = [*balance_lines(balance), "", *finding_lines(findings), "", *review]
+    document = {"stops": stops, "findings": [dataclasses.asdict(finding) for finding in findings], "balance": balance}
+    output.data("\n".join(lines), document | {"for_clinical_review": listed})
     if mark:
         mark_workbooks(folder, findings, output)
     output.say(f"All findings, the ledger and the balances: {folder / 'results' / 'check'}")

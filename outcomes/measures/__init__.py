@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from outcomes.measures.properties import published_value
     from outcomes.measures.proving import refuse_contradictions
     from outcomes.measures.responses import Reading, read_responses
+    from outcomes.measures.review import for_review
     from outcomes.measures.schema import Band, Definition, Item, PublishedValue, Rows, Scale
     from outcomes.measures.scoring import Score, score, score_sets
     from outcomes.measures.tables import score_table
@@ -38,6 +39,7 @@ _EXPORTS = {
     "age_predicted_peak_heart_rate": "equations",
     "at_or_above": "equations",
     "card": "cards",
+    "for_review": "review",
     "listing": "cards",
     "muscle_size": "equations",
     "published_value": "properties",
@@ -65,6 +67,7 @@ __all__ = [
     "age_predicted_peak_heart_rate",
     "at_or_above",
     "card",
+    "for_review",
     "listing",
     "muscle_size",
     "published_value",
