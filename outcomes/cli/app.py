@@ -276,7 +276,10 @@ def report(
     reader: Annotated[
         str,
         typer.Option(
-            "--for", metavar="READER", help="Who it is for: conference, funder or participant.", show_default=False
+            "--for",
+            metavar="READER",
+            help="Who it is for: conference, funder, class or participant.",
+            show_default=False,
         ),
     ],
     who: Annotated[str | None, typer.Option(metavar="ID", help="The participant, for a participant's page.")] = None,

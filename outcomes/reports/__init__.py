@@ -6,6 +6,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from outcomes.reports.classroom import ClassReport as ClassReport
+    from outcomes.reports.classroom import open_class_report as open_class_report
     from outcomes.reports.conference import ConferenceReport as ConferenceReport
     from outcomes.reports.conference import open_report as open_report
     from outcomes.reports.funder import FunderReport as FunderReport
@@ -19,12 +21,14 @@ if TYPE_CHECKING:
     from outcomes.reports.write import write_report as write_report
 
 _EXPORTS = {
+    "ClassReport": "classroom",
     "ConferenceReport": "conference",
     "FunderReport": "funder",
     "ParticipantPage": "participant",
     "READERS": "write",
     "SessionPicture": "session",
     "draw_session": "session",
+    "open_class_report": "classroom",
     "open_funder_report": "funder",
     "open_participant_page": "participant",
     "open_report": "conference",

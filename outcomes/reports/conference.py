@@ -176,11 +176,11 @@ def open_report(
     _refuse_other_analysis(facts, dose_window, minimal_change)
     if facts.rows and facts.visits:
         facts.exposures  # noqa: B018  a wrong dose_metric is refused now, not in a later cell
-    planned = _planned(folder, results) if facts.meta.get("changed_choices") else None
+    planned = planned_facts(folder, results) if facts.meta.get("changed_choices") else None
     return ConferenceReport(facts, Figures(facts, People(results / "people")), word_limit, paper, planned)
 
 
-def _planned(folder: Path, results: Path) -> Facts | None:
+def planned_facts(folder: Path, results: Path) -> Facts | None:
     """Return the facts of the protocol's own run, where there is one beside this record."""
     from outcomes.analysis import latest_results
 

@@ -210,7 +210,9 @@ class Facts:
         for entry in self.meta.get("plain_names") or ():
             if entry["measure"] == stem and (place in entry["places"] or not entry["places"]):
                 return fmt.clean(entry["name"], 60)
-        return self.title_of(row)[0]
+        title = self.title_of(row)[0]
+        proper = any(word[:1].isupper() or word[:1].isdigit() for word in title.split()[1:]) or title[:2].isupper()
+        return title if proper else f"{title[:1].lower()}{title[1:]}"
 
     # ---------------------------------------------------------------------------------------------- the dose
 

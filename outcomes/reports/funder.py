@@ -175,7 +175,8 @@ class FunderReport:
                 continue
             words, counts = say.classes(facts, row)
             group = "" if row["group"] == "all" else f", {facts.group_label(row['group'])}"
-            name = f"{capital(facts.plain_name(row))}{group} ({row['role']})"
+            kind = ", grade" if row["level"] == "ordinal" else ""
+            name = f"{capital(facts.plain_name(row))}{group} ({row['role']}{kind})"
             shown = None if counts is None else split(facts.small, say.enrolled(facts), counts)
             lines.append((name, *_three(words, shown)))
         if not lines:
@@ -184,7 +185,8 @@ class FunderReport:
         columns = ("Measure", "Better", "About the same", "Worse")
         more = f" {len(lines) - MOST_ROWS} more measures stand in the record." if len(lines) > MOST_ROWS else ""
         lines = lines[:MOST_ROWS]
-        note = f"People. Where no direction is better, the cell says which way it went. {facts.small.note}{more}"
+        note = "People. Grades count any step up or down; the others count a change of at least the usual error."
+        note = f"{note} Where no direction is better, the cell says which way it went. {facts.small.note}{more}"
         show(table_block("outcomes", Table.build("All measures, in people", columns, lines, note=note)))
 
     def beside_published(self) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 from outcomes.errors import OutcomesError, UsageError, near_word
 from outcomes.files import inside, sha256, whole_folder, write_whole
 
-READERS = ("conference", "funder", "participant")
+READERS = ("conference", "funder", "class", "participant")
 """Readers whose notebook and template exist."""
 
 PRINTED = ("funder", "participant")
@@ -34,7 +34,7 @@ def write_report(
     folder : path
         The study folder. Where it has no results yet, it is analysed first.
     reader : str
-        "conference", "funder" or "participant".
+        "conference", "funder", "class" or "participant".
     settings : mapping of str to str, optional
         Parameters of the notebook, such as ``{"word_limit": "200"}``, and choices of the protocol, such as
         ``{"analysis.alpha": "0.1"}``: these run the analysis again with that choice changed, into results of their own,

@@ -9,7 +9,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
-from outcomes.reports import READERS, open_funder_report, open_participant_page, open_report
+from outcomes.reports import READERS, open_class_report, open_funder_report, open_participant_page, open_report
 from outcomes.reports.run import declared_parameters, notebooks_folder
 
 NOTEBOOKS = sorted(notebooks_folder().glob("*.ipynb"))
@@ -42,7 +42,8 @@ def test_outputs_are_stripped(path):
 def test_every_parameter_has_a_comment(path):
     book = nbformat.read(path, as_version=4)
     declared = list(declared_parameters(book, path.name))
-    assert declared == [name for name in PARAMETERS if name in declared]
+    answers = [name for name in declared if name.startswith("answer_")]
+    assert declared == [name for name in PARAMETERS if name in declared] + answers
     assert {"study", "record", "reader", "public", "who"} <= set(declared)
     cell = next(c for c in book.cells if "parameters" in c.metadata.get("tags", ()))
     lines = [line for line in cell.source.splitlines() if not line.startswith("#")]
@@ -63,7 +64,12 @@ def test_nothing_is_computed_in_a_cell(path):
 
 @pytest.mark.parametrize(
     ("reader", "opening"),
-    [("conference", open_report), ("funder", open_funder_report), ("participant", open_participant_page)],
+    [
+        ("conference", open_report),
+        ("funder", open_funder_report),
+        ("participant", open_participant_page),
+        ("class", open_class_report),
+    ],
     ids=lambda x: str(x)[:12],
 )
 def test_the_notebook_passes_every_parameter_on(reader, opening):
