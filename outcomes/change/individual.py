@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from outcomes.change.classes import Better
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, normal_quantile, t_quantile, t_two_sided, wilson_interval
+from outcomes.intervals import check_level, normal_quantile, t_two_sided, wilson_interval
 from outcomes.matrices import finite_vector, paired
 from outcomes.result import Estimate, Result
 
@@ -84,7 +84,7 @@ def reliable_change(
     standard_error : float
         Standard error of measurement in the same unit; `standard_error_of` gives the one of Jacobson & Truax.
     degrees_of_freedom : float, optional
-        Of `standard_error`; None takes it as known. The threshold is then 1.96 (at 95 %), else Student's t.
+        Of `standard_error`, for what error alone would give; None takes it as known.
     practice : float, optional
         Mean change of people who were tested again without training, in the same unit: taken off every change.
     better : {"higher", "lower", "larger"}
@@ -103,8 +103,9 @@ def reliable_change(
 
     Notes
     -----
-    RC = (after - before - practice)/(√2 SE); beyond where ``|RC|`` is above the threshold. The index says that a
-    change is more than error, never that it matters to the person.
+    RC = (after - before - practice)/(√2 SE); beyond where ``|RC|`` is above 1.96 (at 95 %; another level has its normal
+    quantile). With few degrees of freedom error alone puts more than 5 % beyond it: `expected_by_error` says how many,
+    by Student's t. The index says that a change is more than error, never that it matters to the person.
 
     References
     ----------
@@ -127,8 +128,7 @@ def reliable_change(
     first, second = paired(before, after, at_least=1)
     spread, off = math.sqrt(2) * standard_error, practice or 0.0
     index = (second - first - off) / spread
-    tail = (1 + level) / 2
-    edge = normal_quantile(tail) if degrees_of_freedom is None else t_quantile(tail, degrees_of_freedom)
+    edge = 1.96 if level == 0.95 else normal_quantile((1 + level) / 2)
     turned = -index if better == "lower" else index
     classes = tuple(str(word) for word in np.select([turned > edge, turned < -edge], ["better", "other"], "within"))
     n = len(classes)

@@ -151,15 +151,17 @@ def test_practice_is_taken_off_before_a_change_is_held_against_error() -> None:
     assert plain.classes == ("better", "other")
     assert adjusted.classes == ("within", "other")
     assert adjusted.index == pytest.approx((2 / math.sqrt(2), -4 / math.sqrt(2)))
-    assert plain.smallest_change == pytest.approx(1.959963984540054 * math.sqrt(2))
+    # Jacobson & Truax (1991): 1.96
+    assert plain.smallest_change == pytest.approx(1.96 * math.sqrt(2))
 
 
-def test_with_few_degrees_of_freedom_the_threshold_is_wider_and_five_percent_are_beyond() -> None:
+def test_with_few_degrees_of_freedom_error_alone_puts_more_than_five_percent_beyond() -> None:
     known, few = (reliable_change([0.0], [3.0], standard_error=1.0, degrees_of_freedom=df) for df in (None, 7))
-    assert few.smallest_change == pytest.approx(stats.t.ppf(0.975, 7) * math.sqrt(2))
-    assert few.smallest_change > known.smallest_change
-    assert known.expected_by_error.value == pytest.approx(0.05)
-    assert few.expected_by_error.value == pytest.approx(0.05)
+    assert few.smallest_change == known.smallest_change == pytest.approx(1.96 * math.sqrt(2))
+    assert known.expected_by_error.value == pytest.approx(0.05, abs=1e-4)
+    assert few.expected_by_error.value == pytest.approx(2 * stats.t.sf(1.96, 7))
+    ninety = reliable_change([0.0], [3.0], standard_error=1.0, level=0.9)
+    assert ninety.smallest_change == pytest.approx(stats.norm.ppf(0.95) * math.sqrt(2))
 
 
 def test_a_fall_counts_as_better_where_lower_is() -> None:
