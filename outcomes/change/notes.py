@@ -82,7 +82,7 @@ METHODS: dict[str, str] = {
     "rci_other": "People whose reliable change index is beyond its threshold against the stated direction.",
     "rci_share": "Share of the people whose reliable change index is beyond its threshold, with the score interval "
     "(Wilson 1927, J Am Stat Assoc 22:209).",
-    "rci_expected": "Share of people whose index would be beyond its threshold by error alone, both directions together: "
+    "rci_expected": "Share of people whose index error alone would put beyond its threshold, both directions together: "
     "Student t with the degrees of freedom of the standard error, normal where it is taken as known.",
     "ancova": "Difference of the later values between groups given the first value (analysis of covariance; Vickers "
     "& Altman 2001, BMJ 323:1123); Student t interval and test, one residual variance.",
