@@ -51,6 +51,10 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
     output.data("\n".join(lines), document | {"for_clinical_review": listed})
     if mark:
         mark_workbooks(folder, findings, output)
+    reviews = len(read_table(folder, "for_clinical_review.csv"))
+    if reviews:
+        where = folder / "results" / "check" / "for_clinical_review.csv"
+        output.say(f"{counted(reviews, 'observation')} for clinical review, apart from errors: {where}")
     output.say(f"All findings, the ledger and the balances: {folder / 'results' / 'check'}")
     output.say(remedy if stops else f"Next: outcomes analyse {folder}")
     return stops
@@ -96,7 +100,12 @@ def suggest_mapping(folder: Path, output: Output) -> None:
 
 def read_balance(folder: Path) -> list[dict[str, str]]:
     """Return the rows of ``results/check/balance.csv``, which every check writes."""
-    path = folder / "results" / "check" / "balance.csv"
+    return read_table(folder, "balance.csv")
+
+
+def read_table(folder: Path, name: str) -> list[dict[str, str]]:
+    """Return the rows of a file of ``results/check``."""
+    path = folder / "results" / "check" / name
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 SESSION = "session_id"
 """What the decision "set_aside" concerns where a session as a whole is in doubt: the row."""
 
+SAME_NUMBERS = 3
+"""Numbers that two sessions of a day must share, all they have, to be taken for one (common practice, no source)."""
+
 DRAWN_ON = {
     "sessions": ("active_minutes", "work_kj"),
     "assessments": ("response",),
@@ -40,6 +43,7 @@ def check_rows(drafts: Mapping[str, Draft], reader: Reader, enrolment: Enrolment
         sessions.speed()
         sessions.status()
         sessions.repeated()
+        sessions.exported_twice()
         sessions.counts()
         _in_study(drafts["sessions"], drafts.get("participants"), reader, enrolment)
     if "stimulation" in drafts:
@@ -171,6 +175,27 @@ class _Sessions:
             mask[row] = True
             expected = f"one session at a time; {self._row_as_seen_from(row, other)} has the same start"
             self._ask(mask, self._started(), "same_start", expected, aside=SESSION)
+
+    def exported_twice(self) -> None:
+        """Two sessions of one person on one day with all the same numbers may be one that was exported twice."""
+        import numpy as np
+
+        day, clock = numbers(self.draft, "started_day"), numbers(self.draft, "started_clock")
+        told = [numbers(self.draft, name) for name in self.draft.number if name not in ("started_day", "started_clock")]
+        content = np.stack(told, axis=1) if told else np.zeros((len(self.draft), 0))
+        enough = (~np.isnan(content)).sum(axis=1) >= SAME_NUMBERS
+        person, _ = unique(self.draft.text["participant_id"])
+        seen: dict[tuple[float, ...], int] = {}
+        for row in np.flatnonzero(self._took_place() & ~np.isnan(day) & enough).tolist():
+            key = (float(person[row]), float(day[row]), *np.nan_to_num(content[row], nan=-1e99).tolist())
+            earlier = seen.setdefault(key, row)
+            if earlier == row or clock[earlier] == clock[row]:
+                continue  # the same moment is asked about by itself
+            mask = np.zeros(len(self.draft), dtype=bool)
+            mask[row] = True
+            other = self._row_as_seen_from(row, earlier)
+            expected = f"sessions that differ; all numbers are those of {other} on the same day: exported twice?"
+            self._ask(mask, self._started(), "same_numbers", expected, aside=SESSION)
 
     def _row_as_seen_from(self, row: int, other: int) -> str:
         """Return where another row stands, with its file and sheet where they are not the same."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from outcomes.errors import Finding, UsageError, findings_csv, near_word
 from outcomes.files import inside, locked, remove_leftovers, write_whole
+from outcomes.intake.answer_checks import check_answers
 from outcomes.intake.answers import read_answers
 from outcomes.intake.cells import read_cells
 from outcomes.intake.collector import Collector
@@ -25,6 +26,7 @@ from outcomes.intake.limits import check_limits
 from outcomes.intake.mapping import HeadingRule, read_mappings
 from outcomes.intake.query_sheet import read_query_sheets
 from outcomes.intake.readers import WORKBOOK_SUFFIXES, Contents, near_table, read_settings, read_tables
+from outcomes.intake.review import ForReview, for_review, review_csv
 from outcomes.intake.settings import Decision, read_decisions, read_words
 from outcomes.intake.settling import Reader
 from outcomes.intake.value_labels import apply_labels
@@ -37,6 +39,10 @@ if TYPE_CHECKING:
     from outcomes.intake.raw import Sheet
     from outcomes.measures import Catalogue
     from protocols.schema import Protocol
+
+
+REVIEW = "for_clinical_review.csv"
+"""What a clinician should look at, apart from the findings."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +60,8 @@ class Intake:
         SHA-256 of every file, or frame, by name.
     on_error : {"stop", "set_aside"}
         What the protocol says about impossible values.
+    review : tuple of ForReview
+        What a clinician should look at; no errors.
     """
 
     tables: Mapping[str, pd.DataFrame] = field(repr=False)
@@ -61,6 +69,7 @@ class Intake:
     findings: tuple[Finding, ...]
     files: Mapping[str, str]
     on_error: str = "stop"
+    review: tuple[ForReview, ...] = ()
 
     @property
     def stops(self) -> bool:
@@ -172,7 +181,14 @@ class _Study:
         tables, derived = build_frames(drafts, self.protocol)
         ledger = Ledger(drafts, sheets, read, derived, answered)
         ledger.balance()
-        return Intake(tables, ledger, tuple(self.found.sorted()), dict(hashes), self.protocol.intake.on_error)
+        return Intake(
+            tables,
+            ledger,
+            tuple(self.found.sorted()),
+            dict(hashes),
+            self.protocol.intake.on_error,
+            for_review(drafts),
+        )
 
     def _required(
         self, drafts: Mapping[str, Draft], claimed: set[str], sheets: Sequence[Sheet], refused: set[str]
@@ -219,6 +235,7 @@ class _Study:
         enrolment = count_days(drafts, self.protocol, self.found)
         check_rows(drafts, reader, enrolment)
         check_visits(drafts, reader, enrolment)
+        check_answers(drafts, reader, self.catalogue)
 
 
 def _may_hold(file: str, table: str) -> bool:
@@ -230,7 +247,7 @@ def _may_hold(file: str, table: str) -> bool:
 def check_files(intake: Intake) -> dict[str, str]:
     """Return what `write_check` writes: csv texts by file name."""
     files = ledger_files(intake.ledger)
-    return {"findings.csv": findings_csv(intake.findings), **files}
+    return {"findings.csv": findings_csv(intake.findings), REVIEW: review_csv(intake.review), **files}
 
 
 def write_check(intake: Intake, folder: str | Path) -> list[Path]:

@@ -45,6 +45,17 @@ class Case:
 
 
 @dataclass(frozen=True, slots=True)
+class Between:
+    """How far the readings of one item usually lie apart: the two sides, and one visit and the next."""
+
+    measure: str
+    item: str
+    unit: str
+    side_difference: Limit
+    change_28_days: Limit
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """All limits.
 
@@ -56,12 +67,17 @@ class Limits:
         By the word of `rpe_scale`.
     derived : mapping of str to Limit
         Quantities worked out from several columns, and counts.
+    between : tuple of Between
+    review : mapping of str to Limit
+        What is listed for clinical review.
     """
 
     columns: Mapping[tuple[str, str], Limit]
     cases: tuple[Case, ...]
     rpe: Mapping[str, Limit]
     derived: Mapping[str, Limit]
+    between: tuple[Between, ...]
+    review: Mapping[str, Limit]
 
 
 @cache
@@ -79,10 +95,21 @@ def limits() -> Limits:
         )
         for case in data.pop("cases")
     )
+    between = tuple(
+        Between(
+            one["measure"],
+            one["item"],
+            one["unit"],
+            _limit(one["side_difference"]),
+            _limit(one["change_28_days"]),
+        )
+        for one in data.pop("between")
+    )
     rpe = {name: _limit(entry) for name, entry in data.pop("rpe").items()}
+    review = {name: _limit(entry) for name, entry in data.pop("review").items()}
     derived = {name: _limit(entry) for name, entry in data.pop("derived").items()}
     columns = {(table, name): _limit(entry) for table, entries in data.items() for name, entry in entries.items()}
-    return Limits(columns, cases, rpe, derived)
+    return Limits(columns, cases, rpe, derived, between, review)
 
 
 def _limit(entry: dict[str, Any]) -> Limit:

@@ -78,7 +78,7 @@ def _formed(draft: Draft, definition: Definition, rows: Flags, catalogue: Catalo
     """Return the scores that the items give, by participant, time, place, side and scale."""
     from outcomes.measures import score_table
 
-    frame = _answers(draft, rows)
+    frame = answers_frame(draft, rows)
     if frame.empty:
         return {}
     scores = score_table(definition.key, frame, version=definition.version, catalogue=catalogue)
@@ -89,7 +89,8 @@ def _formed(draft: Draft, definition: Definition, rows: Flags, catalogue: Catalo
     return {key: value for key, value in pairs if value == value}
 
 
-def _answers(draft: Draft, rows: Flags) -> pd.DataFrame:
+def answers_frame(draft: Draft, rows: Flags) -> pd.DataFrame:
+    """Return rows of answers as the frame that is scored."""
     import pandas as pd
 
     from outcomes.intake.frames import strings
