@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Mapping
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from outcomes.cli import run
 from outcomes.errors import Finding
 from outcomes.intake import Intake, read_folder, read_frames
 from outcomes.measures import Catalogue
@@ -168,6 +170,11 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
     return Catalogue({}).with_folder(folder)
 
 
+CHECK_FILES = (
+    "findings.csv", "for_clinical_review.csv", "ledger.csv", "cells.csv", "balance.csv", "sources.csv", "decisions.csv",
+)  # fmt: skip
+
+
 class Room:
     """A study folder to write into, and what tests ask of its reading."""
 
@@ -194,6 +201,42 @@ class Room:
         assert {path.name: path.read_bytes() for path in self.folder.iterdir()} == raw
         self.balanced(intake)
         return intake
+
+    @staticmethod
+    def protocol_text(intake: str = "") -> str:
+        """Return the text of the small protocol."""
+        return PROTOCOL.format(intake=intake, design="single arm", groups="")
+
+    def check(self, files: Mapping[str, str | bytes | None], intake: str = "", *words: str) -> tuple[int, str, str]:
+        """Write a study folder and run ``outcomes check`` on it; return exit code, standard output and error.
+
+        No file of the folder changes, nothing is written but ``results/check``, and no traceback is printed.
+        """
+        contents: dict[str, str | bytes | None] = {
+            "protocol.toml": PROTOCOL.format(intake=intake, design="single arm", groups=""),
+            "participants.csv": PARTICIPANTS,
+            "assessments.csv": self.answers(),
+            **{f"measures/{key}.toml": text for key, text in DEFINITIONS.items()},
+            **files,
+        }
+        raw = {n: c.encode("utf-8") if isinstance(c, str) else c for n, c in contents.items() if c is not None}
+        for name, content in raw.items():
+            (self.folder / name).parent.mkdir(exist_ok=True)
+            (self.folder / name).write_bytes(content)
+        out, err = io.StringIO(), io.StringIO()
+        with redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit) as left:
+            run(["check", str(self.folder), *words])
+        assert isinstance(left.value.code, int)
+        assert "Traceback" not in out.getvalue() + err.getvalue()
+        here = {
+            path.relative_to(self.folder).as_posix(): path
+            for path in self.folder.rglob("*")
+            if path.is_file() and not path.is_symlink()
+        }
+        written = {name for name in here if name.startswith("results/")}
+        assert {name: here[name].read_bytes() for name in set(here) - written} == raw
+        assert written in (set(), {f"results/check/{name}" for name in CHECK_FILES})
+        return left.value.code, out.getvalue(), err.getvalue()
 
     def frames(self, **frames: Any) -> Intake:
         """Read frames in memory; both balances hold."""
