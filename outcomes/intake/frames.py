@@ -58,10 +58,15 @@ def _frame(draft: Draft, rows: Integers) -> pd.DataFrame:
 
 def strings(values: NDArray[np.object_]) -> pd.Series[str]:
     """Return texts as a `str` column, missing where empty."""
+    import numpy as np
     import pandas as pd
 
+    blank = values == ""
+    if blank.any():
+        values = values.copy()
+        values[blank] = np.nan
     column: pd.Series[str] = pd.Series(values, dtype="str")
-    return column.mask(column == "")
+    return column
 
 
 def _column(draft: Draft, column: Column, rows: Integers) -> dict[str, Any]:

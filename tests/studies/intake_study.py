@@ -1,6 +1,7 @@
 """The long study of the way in: thousands of generated studies and damaged protocols, with a progress bar.
 
-Run ``python tests/studies/intake_study.py [NUMBER]``; the result is written to ``intake_study.txt`` beside this file.
+Run ``python tests/studies/intake_study.py [NUMBER]``; the result is written to ``intake_study.txt`` beside this file
+after every batch.
 """
 
 from __future__ import annotations
@@ -17,61 +18,70 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 from intake_inputs import catalogue, check_protocol, check_study, damaged_protocol, studies  # noqa: E402
 
-BATCH = 500
-"""Inputs that share one seed."""
+BATCH = 200
+"""Inputs that share one seed, and after which the result is written; a quarter of them are protocols."""
 
 
-def run(number: int) -> tuple[Counter[str], list[str]]:
-    """Check `number` inputs, of which one in five is a protocol; return what became of them and every fault."""
-    from rich.progress import track
+def study_batch(number: int, size: int, keep, known) -> None:
+    """Check `size` generated studies."""
+    quiet = settings(
+        max_examples=size,
+        deadline=None,
+        database=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
 
-    outcomes: Counter[str] = Counter()
-    faults: list[str] = []
-    protocols = number // 5
-    with tempfile.TemporaryDirectory() as folder:
-        known = catalogue(Path(folder))
-        for batch in track(range(0, number - protocols, BATCH), description="studies"):
-            size = min(BATCH, number - protocols - batch)
-            quiet = settings(
-                max_examples=size, deadline=None, database=None, phases=[Phase.generate],
-                suppress_health_check=list(HealthCheck),
-            )  # fmt: skip
+    @seed(number)
+    @quiet
+    @given(generated=studies())
+    def one(generated):
+        keep("study", lambda: check_study(generated, known), generated)
 
-            @seed(batch)
-            @quiet
-            @given(generated=studies())
-            def one(generated):
-                keep(outcomes, faults, "study", lambda: check_study(generated, known), generated)
-
-            one()
-    for number_of in track(range(protocols), description="protocols"):
-        text = damaged_protocol(number_of)
-        keep(outcomes, faults, "protocol", lambda text=text: check_protocol(text), number_of)
-    return outcomes, faults
+    one()
 
 
-def keep(outcomes: Counter[str], faults: list[str], kind: str, check, source: object) -> None:
-    """Count what became of one input; a fault is kept with its input."""
-    try:
-        outcomes[f"{kind}: {check()}"] += 1
-    except Exception:  # noqa: BLE001 - whatever is raised is the fault that is looked for
-        outcomes[f"{kind}: FAULT"] += 1
-        faults.append(f"{traceback.format_exc(limit=-4)}\n{source!r}")
+class Result:
+    """What became of every input, and every fault with its input."""
+
+    def __init__(self) -> None:
+        self.outcomes: Counter[str] = Counter()
+        self.faults: list[str] = []
+
+    def keep(self, kind: str, check, source: object) -> None:
+        """Count what became of one input."""
+        try:
+            self.outcomes[f"{kind}: {check()}"] += 1
+        except Exception:  # noqa: BLE001 - whatever is raised is the fault that is looked for
+            self.outcomes[f"{kind}: FAULT"] += 1
+            self.faults.append(f"{traceback.format_exc(limit=-4)}\n{source!r}")
+
+    def lines(self) -> list[str]:
+        """Return the result as text."""
+        lines = [f"{sum(self.outcomes.values()):,} generated inputs, {len(self.faults)} faults", ""]
+        lines += [f"{count:>7,}  {what}" for what, count in sorted(self.outcomes.items())]
+        if not self.faults:
+            lines += ["", "No traceback, both balances exact, no input changed, no number unlike its cell."]
+        return lines
 
 
 def main() -> int:
     """Run the study and write its result."""
+    from rich.progress import track
+
     number = int(sys.argv[1]) if len(sys.argv) > 1 else 20_000
-    outcomes, faults = run(number)
-    lines = [f"{sum(outcomes.values()):,} generated inputs, {len(faults)} faults", ""]
-    lines += [f"{count:>7,}  {what}" for what, count in sorted(outcomes.items())]
-    lines += [
-        "",
-        "No traceback, both balances exact, no input changed, no number unlike its cell." if not faults else "",
-    ]
-    (HERE / "intake_study.txt").write_text("\n".join(lines).rstrip() + "\n", encoding="utf-8")
-    print("\n".join([*lines, *faults[:20]]))
-    return 1 if faults else 0
+    result = Result()
+    with tempfile.TemporaryDirectory() as folder:
+        known = catalogue(Path(folder))
+        for start in track(range(0, number, BATCH), description="generated inputs"):
+            size = min(BATCH, number - start)
+            for one in range(size // 4):
+                text = damaged_protocol(start + one)
+                result.keep("protocol", lambda text=text: check_protocol(text), start + one)
+            study_batch(start, size - size // 4, result.keep, known)
+            (HERE / "intake_study.txt").write_text("\n".join(result.lines()) + "\n", encoding="utf-8")
+    print("\n".join([*result.lines(), *result.faults[:20]]))
+    return 1 if result.faults else 0
 
 
 if __name__ == "__main__":
