@@ -222,6 +222,14 @@ def _other_raters(work: Work, series: Series) -> tuple[str, ...]:
     return ("other_raters",) if len(most) == 2 and most[0] == 1 < most[1] else ()
 
 
+def _people_word(work: Work) -> str | None:
+    """Return the one condition of all participants, whom a published value must be of; None where there are several."""
+    if not work.study.has("participants"):
+        return None
+    words = set(work.study.table("participants")["condition"].fillna("").tolist())
+    return str(words.pop()) or None if len(words) == 1 else None
+
+
 def _published_error(work: Work, series: Series) -> UsableError | None:
     from outcomes.measures import published_value
     from outcomes.study.series import AVERAGED
@@ -238,6 +246,7 @@ def _published_error(work: Work, series: Series) -> UsableError | None:
             variant=series.plan.variant or "",
             unit_of_analysis=what,
             scale=series.scale.key,
+            people=_people_word(work),
         )
         if not isinstance(value.value, int | float):
             raise DesignError(f"the published value is {value.value}, not one number")

@@ -12,7 +12,7 @@ METHODS: dict[str, str] = {
     "mean": "Arithmetic mean of the values that are known.",
     "median": "Median of the values that are known.",
     "sd": "Standard deviation with n - 1.",
-    "published_value": "A published value, used only where variant and unit of analysis match.",
+    "published_value": "A published value, used only where people, variant, range and unit of analysis match.",
     "mdc_used": "A change counts as beyond error when its size is at least the minimal detectable change (95 %).",
     "delivered_sum": "Sum over the people seen at the visit whose dose is known; sessions done or shortened before the "
     "visit.",

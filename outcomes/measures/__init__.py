@@ -17,7 +17,7 @@ if TYPE_CHECKING:
         spirometry_reference,
         target_heart_rate,
     )
-    from outcomes.measures.properties import published_value
+    from outcomes.measures.properties import AgainstThreshold, against_threshold, published_value
     from outcomes.measures.proving import refuse_contradictions
     from outcomes.measures.responses import Reading, read_responses
     from outcomes.measures.review import for_review
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from outcomes.measures.tables import score_table
 
 _EXPORTS = {
+    "AgainstThreshold": "properties",
     "Band": "schema",
     "Catalogue": "catalogue",
     "Definition": "schema",
@@ -36,6 +37,7 @@ _EXPORTS = {
     "Rows": "schema",
     "Scale": "schema",
     "Score": "scoring",
+    "against_threshold": "properties",
     "age_predicted_peak_heart_rate": "equations",
     "at_or_above": "equations",
     "card": "cards",
@@ -54,6 +56,7 @@ _EXPORTS = {
 }
 
 __all__ = [
+    "AgainstThreshold",
     "Band",
     "Catalogue",
     "Definition",
@@ -64,6 +67,7 @@ __all__ = [
     "Rows",
     "Scale",
     "Score",
+    "against_threshold",
     "age_predicted_peak_heart_rate",
     "at_or_above",
     "card",

@@ -240,7 +240,10 @@ def _band(band: Band) -> str:
 def _published(value: PublishedValue) -> str:
     number = value.value if isinstance(value.value, str) else _numbers(value.value)
     text = f"{value.key}: {value.statistic} {number} {printed_unit(value.unit)}".rstrip()
-    for part in (value.population, value.variant, value.stratum, value.unit_of_analysis, value.method):
+    words = {"increase": "for an increase", "decrease": "for a decrease"}
+    parts = [value.population, value.variant, value.stratum, value.unit_of_analysis, value.method]
+    parts += [words.get(value.direction, ""), "must be exceeded" if value.exceeded else ""]
+    for part in parts:
         text += f"; {part}" if part else ""
     return f"{text} ({value.source}) [{value.status}]"
 

@@ -282,6 +282,8 @@ def _published(definition: Definition) -> Iterator[Found]:
     for i, value in enumerate(definition.published):
         if value.scale not in scales:
             yield ("published", i, "scale"), _unknown(value.scale, scales, "scale")
+        if value.baseline_ends != "closed" and value.baseline is None:
+            yield ("published", i, "baseline_ends"), "needs baseline = [low, high]"
         for error in definition.published:
             if error.statistic == "standard_error" and _same_study(value, error):
                 yield from ((("published", i, "value"), text) for text in _wrong_factor(value, error))

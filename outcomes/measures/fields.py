@@ -21,6 +21,7 @@ COMBINE = ("mean", "median", "best")
 COMBINE_ON = ("readings", "scores")
 LEVELS = ("ordinal", "interval", "ratio")
 BETTER = ("higher", "lower", "none")
+DIRECTIONS = ("increase", "decrease")
 MISSING = ("no score", "mean of answered", "sum of answered")
 FEWER = ("no score", "flag")
 ENDS = ("closed", "low open", "high open", "open")
@@ -146,6 +147,11 @@ FIELDS: dict[str, dict[str, Field]] = {
         "value": Field("value", "the value as published", True),
         "unit": Field("text", "UCUM code; 1 for what has no dimension", True),
         "population": Field("text", "people it was found in", True),
+        "people": Field("keys", "the same people in words, any of which a study's own must be, such as chronic_stroke"),
+        "baseline": Field("range", "values before the change that it holds for"),
+        "baseline_ends": Field("word", "whether both ends of baseline belong to it; closed where absent", words=ENDS),
+        "direction": Field("word", "direction of change it holds for; both where absent", words=DIRECTIONS),
+        "exceeded": Field("flag", "true where a change must be larger than the value; reaching it is enough else"),
         "variant": Field("text", "variant it holds for, as score_table writes it"),
         "stratum": Field("text", "range of baseline it holds for"),
         "unit_of_analysis": Field("text", "what one value is, such as 'one value' or 'mean of both sides'"),

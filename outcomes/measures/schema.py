@@ -105,6 +105,20 @@ class Scale:
         return next((name for name, number in self.codes.items() if number == value), f"{value:g}")
 
 
+def lies_in(value: float, limits: tuple[float, float], ends: str) -> bool:
+    """Whether `value` lies in a range, its open ends left out.
+
+    Examples
+    --------
+    >>> lies_in(0.4, (0, 0.4), "closed"), lies_in(0.4, (0, 0.4), "high open")
+    (True, False)
+    """
+    low, high = limits
+    above = value > low + SLACK if ends in ("low open", "open") else value >= low - SLACK
+    below = value < high - SLACK if ends in ("high open", "open") else value <= high + SLACK
+    return above and below
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Band:
     """One published word for a range of a scale."""
@@ -119,10 +133,7 @@ class Band:
 
     def holds(self, value: float) -> bool:
         """Whether `value` lies in the band, its open ends left out."""
-        low, high = self.range
-        above = value > low + SLACK if self.ends in ("low open", "open") else value >= low - SLACK
-        below = value < high - SLACK if self.ends in ("high open", "open") else value <= high + SLACK
-        return above and below
+        return lies_in(value, self.range, self.ends)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,6 +152,11 @@ class PublishedValue:
     stratum: str = ""
     unit_of_analysis: str = ""
     method: str = ""
+    people: tuple[str, ...] = ()
+    baseline: tuple[float, float] | None = None
+    baseline_ends: str = "closed"
+    direction: str = ""
+    exceeded: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

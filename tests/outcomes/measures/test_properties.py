@@ -7,7 +7,8 @@ from collections.abc import Callable
 import pytest
 
 from outcomes.errors import DesignError
-from outcomes.measures import Catalogue, Definition, published_value
+from outcomes.measures import Catalogue, Definition, against_threshold, published_value
+from outcomes.measures.checking import OF_ERROR, half_digit
 
 BODY = """
 [[items]]
@@ -92,3 +93,208 @@ def test_no_packaged_value_becomes_an_error_of_the_mean_of_both_sides(key: str) 
     for value in definition.published:
         with pytest.raises(DesignError):
             published_value(definition, value.key, variant="", unit_of_analysis="mean of both sides")
+
+
+MEASURES = Catalogue.packaged()
+WALK = {"variant": "pace=comfortable", "people": "stroke", "statistic": "mdc"}
+LEVEL = {"variant": "effort=maximum", "statistic": "smallest_real_difference"}
+
+
+@pytest.mark.parametrize(
+    ("measure", "before", "after", "how", "threshold", "met"),
+    [
+        # Scivoletto et al. (2014) Spinal Cord 52:65-69: 1.682 levels in paraplegia
+        ("wisci2", 12, 13, LEVEL | {"people": "paraplegia"}, 1.682, False),
+        ("wisci2", 12, 14, LEVEL | {"people": "paraplegia"}, 1.682, True),
+        # Hosoi et al. (2023) Front Neurol 14:1219505: by speed before
+        ("tenmwt", 0.35, 0.41, WALK, 0.05, True),
+        ("tenmwt", 0.4, 0.46, WALK, 0.11, False),
+        ("tenmwt", 0.9, 1.11, WALK, 0.21, True),
+        # Donoghue & Stokes (2009) J Rehabil Med 41(5): by score before; reaching it is enough
+        ("bbs", 30, 36, {"statistic": "mdc95", "people": "older_adults"}, 7, False),
+        ("bbs", 48, 52, {"statistic": "mdc95", "people": "older_adults"}, 4, True),
+        # Hsieh et al. (2007) Neurorehabil Neural Repair 21:233-238: 1.85 on 0 to 20, 9.25 on 0 to 100
+        ("barthel", 11, 12, {"statistic": "mcid", "people": "stroke_inpatients", "scale": "total_20"}, 1.85, False),
+        ("barthel", 55, 60, {"statistic": "mcid", "people": "stroke_inpatients"}, 9.25, False),
+        # Chen et al. (2009) Neurorehabil Neural Repair 23:435-440: by hand
+        (
+            "bbt",
+            22,
+            28,
+            {"statistic": "smallest_real_difference", "people": "stroke", "variant": "hand=more_affected"},
+            5.5,
+            True,
+        ),
+        (
+            "bbt",
+            52,
+            58,
+            {"statistic": "smallest_real_difference", "people": "stroke", "variant": "hand=less_affected"},
+            7.8,
+            False,
+        ),
+        # Schwid et al. (2002) Neurology: 20 % of the own value
+        ("nhpt", 60.0, 50.0, {"statistic": "reliable_change_percent", "people": "multiple_sclerosis"}, 20, False),
+        # Hobart et al. (2013) Neurology 80:1509-1517: 20 % of speed; 7.62 m in 10 and in 8 s
+        (
+            "t25fw",
+            0.762,
+            0.9525,
+            {"statistic": "mcid_percent", "people": "multiple_sclerosis", "scale": "speed"},
+            20,
+            True,
+        ),
+        # Bowman et al. (2025) Top Stroke Rehabil 32:553-561
+        ("twomwt", 80, 112, {"statistic": "mcid", "people": "subacute_stroke"}, 31, True),
+        # Costelloe et al. (2007) J Neurol Neurosurg Psychiatry 78:841-844
+        (
+            "msis29",
+            55,
+            47,
+            {"statistic": "mic", "people": "multiple_sclerosis", "stratum": "disability score 5.5 to 8.5"},
+            8,
+            True,
+        ),
+        # Hanley et al. (2006) J Pain 7:25-31: 1.8 points or 36 %
+        ("pain_nrs", 6, 4, {"statistic": "mcid", "people": "spinal_cord_injury", "key": "decrease_sci"}, 1.8, True),
+        (
+            "pain_nrs",
+            6,
+            4,
+            {"statistic": "mcid", "people": "spinal_cord_injury", "key": "decrease_sci_percent"},
+            36,
+            False,
+        ),
+        # Clin Rehabil doi 10.1177/02692155221122672: with and without hands, to be exceeded
+        (
+            "ftsts",
+            20,
+            17.73,
+            {"statistic": "mcid", "people": "walking_spinal_cord_injury", "variant": "hands=with"},
+            2.27,
+            False,
+        ),
+        (
+            "ftsts",
+            20,
+            17.99,
+            {"statistic": "mcid", "people": "walking_spinal_cord_injury", "variant": "hands=without"},
+            2.0,
+            True,
+        ),
+        # 2.77 times the precision error of 2.7 % (PMC6127003, table 4)
+        (
+            "dxa_lean",
+            8.2,
+            8.9,
+            {"statistic": "least_significant_change", "people": "spinal_cord_injury", "unit_of_analysis": ""},
+            7.5,
+            True,
+        ),
+    ],
+)
+def test_a_change_is_held_against_the_value_that_matches_in_everything(
+    measure: str, before: float, after: float, how: dict[str, str], threshold: float, met: bool
+) -> None:
+    found = against_threshold(MEASURES.get(measure), before, after, **how)
+    assert (found.threshold, found.met) == (threshold, met)
+    assert found.change == pytest.approx(after - before)
+    assert found.source in found.summary()
+
+
+def test_improvement_of_a_scale_that_is_better_when_lower_has_the_other_sign() -> None:
+    how = {"statistic": "mic", "people": "multiple_sclerosis", "stratum": "disability score 5.5 to 8.5"}
+    found = against_threshold(MEASURES.get("msis29"), 55, 47, **how)
+    assert (found.change, found.improvement) == (-8, 8)
+
+
+@pytest.mark.parametrize(
+    ("measure", "before", "after", "how", "reason"),
+    [
+        ("bbs", 30, 36, {"statistic": "mdc95", "people": "acute_stroke"}, "holds for the people 'older_adults'"),
+        ("bbs", 30, 36, {"statistic": "mdc90", "people": "stroke"}, "holds for the people 'stroke_inpatients'"),
+        (
+            "scim3",
+            40,
+            50,
+            {"statistic": "mdc95", "people": "spinal_cord_injury"},
+            "no published mdc95 of scim3 match",
+        ),
+        (
+            "tenmwt",
+            0.35,
+            0.41,
+            WALK | {"variant": "pace=comfortable,start=static"},
+            "holds for the variant 'pace=comfortable', the study has 'pace=comfortable,start=static'",
+        ),
+        ("pain_nrs", 4, 6, {"statistic": "mcid", "people": "chronic_pain"}, "holds for a decrease only"),
+        ("pain_nrs", 6, 4, {"statistic": "mcid", "people": "spinal_cord_injury"}, "several published values match"),
+        (
+            "limb_girth",
+            50,
+            52,
+            {"statistic": "mdc95", "people": "spinal_cord_injury"},
+            "no published mdc95 of limb_girth matches$",
+        ),
+        ("fma_motor", 20, 30, {"statistic": "mcid", "people": "subacute_stroke"}, "is not a single number"),
+        (
+            "barthel",
+            55,
+            60,
+            {"statistic": "mcid", "people": "stroke_inpatients", "unit_of_analysis": "mean of both sides"},
+            "holds for the unit of analysis 'one value'",
+        ),
+    ],
+)
+def test_without_a_full_match_the_reason_is_said(
+    measure: str, before: float, after: float, how: dict[str, str], reason: str
+) -> None:
+    with pytest.raises(DesignError, match=reason):
+        against_threshold(MEASURES.get(measure), before, after, **how)
+
+
+THRESHOLDS = (
+    "mdc",
+    "mdc90",
+    "mdc95",
+    "mcid",
+    "mid",
+    "mic",
+    "mcid_percent",
+    "smallest_real_difference",
+    "standard_error",
+)
+
+
+def all_definitions() -> list[Definition]:
+    return [MEASURES.get(key, version) for key in MEASURES.keys() for version in MEASURES.versions(key)]  # noqa: SIM118
+
+
+@pytest.mark.parametrize("definition", all_definitions(), ids=lambda d: d.file)
+def test_every_threshold_says_in_a_word_for_whom_it_holds(definition: Definition) -> None:
+    assert [v.key for v in definition.published if v.statistic in THRESHOLDS and not v.people] == []
+
+
+def test_every_published_pair_of_change_and_error_gives_its_factor() -> None:
+    # 1.96 and 1.645 times the root of 2: 2.77 and 2.33, within the rounding of both printed numbers
+    pairs = []
+    for definition in all_definitions():
+        for error in definition.published:
+            for change in definition.published:
+                same = [(v.scale, v.source, v.population, v.variant, v.unit) for v in (error, change)]
+                kinds = error.statistic == "standard_error" and change.statistic in OF_ERROR and same[0] == same[1]
+                if kinds and isinstance(error.value, float) and isinstance(change.value, float):
+                    pairs.append((definition.key, change.key, change.statistic, change.value, error.value))
+    assert len(pairs) >= 10
+    for _, _, statistic, change, error in pairs:
+        low = (change - half_digit(change)) / (error + half_digit(error))
+        high = (change + half_digit(change)) / (error - half_digit(error))
+        assert low <= {"mdc95": 1.96, "mdc90": 1.645}[statistic] * 2**0.5 <= high
+
+
+def test_a_study_of_other_people_has_no_published_value() -> None:
+    walk = MEASURES.get("twomwt")
+    with pytest.raises(DesignError, match="holds for the people 'healthy_adults', the study has 'spinal_cord_injury'"):
+        published_value(walk, "mdc95_healthy", variant="", unit_of_analysis="one value", people="spinal_cord_injury")
+    found = published_value(walk, "mdc95_healthy", variant="", unit_of_analysis="one value", people="healthy_adults")
+    assert found.value == 42.5
