@@ -81,7 +81,7 @@ def _unique_lists(data: Data) -> Iterator[Fault]:
     sections = (("dose",), ("analysis",), ("report", "conference"))
     lists += [(path, _table(data, *path)) for path in sections]
     for path, row in lists:
-        for key in ("scales", "places", "sides", "visits", "metrics", "which", "headings", "effect_sizes"):
+        for key in ("scales", "places", "sides", "visits", "metrics", "which", "headings", "effect_sizes", "agreement"):
             for value in _repeated(_texts(row, key)):
                 yield (*path, key), f"'{value}' stands twice"
 

@@ -19,6 +19,7 @@ CURRENCY_PATTERN = r"^[A-Z]{3}$"
 
 Text = Annotated[str, Field(pattern=TEXT_PATTERN)]
 Key = Annotated[str, Field(pattern=KEY_PATTERN)]
+AgreementWord = Literal["correlations", "error", "limits", "concordance", "kappa", "alpha", "precision"]
 Minutes = Annotated[float, Field(ge=0, le=600)]
 
 STATEMENTS: dict[str, str] = {
@@ -27,6 +28,10 @@ STATEMENTS: dict[str, str] = {
     "allocation": "How people came into their group. Answers: design, allocation.",
     "blinding": "Who did not know group or visit. Answers: design, blinding.",
     "sample_size": "Why this many people. Answers: design, sample size.",
+    "raters": "Who rates, with which training and practice. Answers: GRRAS 4, 12.",
+    "rating_process": "How far apart the occasions are, and what raters knew of the earlier one. Answers: GRRAS 8.",
+    "independence": "Whether one rating could know of another. Answers: GRRAS 9.",
+    "practical_relevance": "What the error means for daily work. Answers: GRRAS 14.",
     "interests": "Competing interests of the authors. Answers: declarations.",
     "funding_role": "What the funder had a say in. Answers: declarations, role of the funder.",
     "data_access": "Whether and how data and code can be had. Answers: declarations, data availability.",
@@ -346,6 +351,21 @@ class AnalysisPlan(Section):
         default="equal",
         description="Standard errors of differences between groups: one residual variance, or one for each person "
         "(HC3). Answers: methods, comparison of groups.",
+    )
+    agreement: tuple[AgreementWord, ...] = Field(
+        default=("correlations", "error", "limits", "concordance", "kappa", "alpha"),
+        description="What is computed from repeat tests, as far as the scale allows it; standard error and "
+        "detectable change always are. Answers: reliability, columns.",
+    )
+    limits_of_agreement: Literal["difference", "ratio", "by size"] = Field(
+        default="difference",
+        description="Whether limits of agreement are differences, ratios, or differences that change with size. "
+        "Answers: reliability, limits of agreement.",
+    )
+    retest_margin: Annotated[float, Field(gt=0, le=2)] = Field(
+        default=0.25,
+        description="Share of the minimal detectable change to within which it shall be known. Answers: reliability, "
+        "people still to retest.",
     )
     missing: Literal["complete pairs"] = Field(
         default="complete pairs",

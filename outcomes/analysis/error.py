@@ -63,7 +63,7 @@ def measure_error(work: Work) -> None:
                 work.errors[series.name] = published
 
 
-def _matrix(work: Work, series: Series) -> tuple[Any, pd.DataFrame]:
+def repeat_matrix(work: Work, series: Series) -> tuple[Any, pd.DataFrame]:
     """Return the complete participants x occasions matrix of a series from the repeat tests, and its values."""
     from outcomes.matrices import as_matrix
 
@@ -78,7 +78,7 @@ def _matrix(work: Work, series: Series) -> tuple[Any, pd.DataFrame]:
 def _own_error(work: Work, series: Series) -> UsableError | None:
     """Write what the repeat tests of a series say and return its error; None where they allow none."""
     try:
-        matrix, values = _matrix(work, series)
+        matrix, values = repeat_matrix(work, series)
         if series.ordinal:
             raise DesignError(ORDINAL)
         scores = matrix.complete()
@@ -86,7 +86,7 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
     except DesignError as refusal:
         _refuse_own(work, series, ORDINAL if series.ordinal else refusal.reason)
         return None
-    what = _unit_of_analysis(work, series, scores.shape[1])
+    what = unit_of_analysis(work, series, scores.shape[1])
     keys = {name: work.key("reliability", name, series) for name in estimates}
     for name, estimate in estimates.items():
         label = f"{series.label}: {_LABELS[name]}"
@@ -95,7 +95,7 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
     lost_key = work.key("reliability", "people_incomplete", series)
     work.count(lost_key, matrix.n_incomplete, words, inputs=("people/repeats",))
     work.people.setdefault("repeats", values.iloc[:0].assign(series=""))
-    work.people["repeats"] = _append(work.people["repeats"], values.assign(series=series.name))
+    work.people["repeats"] = keep_repeats(work.people["repeats"], values.assign(series=series.name))
     mdc, se = estimates["mdc95"].value, estimates["standard_error_agreement"].value
     if not isinstance(mdc, float) or not isinstance(se, float):
         return None
@@ -116,8 +116,11 @@ def _estimates(work: Work, series: Series, scores: Any) -> tuple[dict[str, Estim
 
     scale: Any = "ratio" if series.scale.level == "ratio" else "interval"
     error = measurement_error(scores, unit=series.scale.unit, level=work.level, scale=scale)
-    results: list[Any] = [intraclass_correlations(scores, level=work.level), error]
-    if scores.shape[1] == 2:
+    asked = work.study.protocol.analysis.agreement
+    results: list[Any] = [error]
+    if "correlations" in asked:
+        results.append(intraclass_correlations(scores, level=work.level))
+    if "concordance" in asked and scores.shape[1] == 2:
         try:
             results.append(concordance_correlation(scores, level=work.level))
         except DesignError as refusal:
@@ -136,7 +139,7 @@ def _refuse_own(work: Work, series: Series, reason: str) -> None:
         work.record.refuse(key, reason, label=label, role=plan.role, unit=series.scale.unit)
 
 
-def _append(frame: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
+def keep_repeats(frame: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
     import pandas as pd
 
     return pd.concat([frame, more], ignore_index=True) if len(frame) else more.reset_index(drop=True)
@@ -159,7 +162,7 @@ _LABELS = {
 """Statistic of the repeat tests, by the name of its field in the result, to its label."""
 
 
-def _unit_of_analysis(work: Work, series: Series, occasions: int) -> str:
+def unit_of_analysis(work: Work, series: Series, occasions: int) -> str:
     """Return in words what one value of the error study is: place, side rule, readings, raters."""
     rows = _rows(work, series, "repeats")
     parts = [series.place.replace("_", " "), series.side_words]

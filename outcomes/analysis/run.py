@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from outcomes import __version__
+from outcomes.analysis.agreement import measure_agreement
 from outcomes.analysis.association import associate_dose
 from outcomes.analysis.change import compare_visits
 from outcomes.analysis.delivery import sum_delivery
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("people", describe_people),
     ("measurement error", measure_error),
+    ("agreement", measure_agreement),
     ("change", compare_visits),
     ("groups", compare_groups),
     ("important change", find_important_change),

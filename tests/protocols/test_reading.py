@@ -17,13 +17,14 @@ from protocols import packaged, packaged_path, parse_protocol, read_protocol
 @pytest.mark.parametrize("name", packaged())
 def test_every_ready_made_protocol_is_accepted(name):
     protocol = read_protocol(packaged_path(name))
-    assert protocol.study.design == ("parallel groups" if name == "wait_list" else "single arm")
+    others = {"wait_list": "parallel groups", "test_retest": "test-retest"}
+    assert protocol.study.design == others.get(name, "single arm")
     assert protocol.frozen is None
     assert [measure.role for measure in protocol.measures].count("primary") == 1
 
 
-def test_the_ready_made_protocols_are_leg_and_arm_cycling_and_a_wait_list():
-    assert packaged() == ("arm_cycling_12_weeks", "leg_cycling_16_weeks", "wait_list")
+def test_the_ready_made_protocols_are_leg_and_arm_cycling_measuring_twice_and_a_wait_list():
+    assert packaged() == ("arm_cycling_12_weeks", "leg_cycling_16_weeks", "test_retest", "wait_list")
 
 
 def test_the_group_that_waits_is_the_reference_and_is_not_trained():
