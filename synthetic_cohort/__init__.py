@@ -3,5 +3,6 @@
 from __future__ import annotations
 
 from synthetic_cohort.cohort import Cohort, write_cohort
+from synthetic_cohort.retest import write_retest
 
-__all__ = ["Cohort", "write_cohort"]
+__all__ = ["Cohort", "write_cohort", "write_retest"]

@@ -135,9 +135,12 @@ def is_repeated(which: int) -> bool:
 
 def repeat(course: Course, biases: Biases) -> list[Row]:
     """Return the rows of the repeats table: two sittings within a week, by the same rater or by two."""
+    return measure_twice(course, biases) if is_repeated(course.person.number) else []
+
+
+def measure_twice(course: Course, biases: Biases) -> list[Row]:
+    """Return the rows of two sittings of one person within a week, by the same rater or by two."""
     person = course.person
-    if not is_repeated(person.number):
-        return []
     sitting = _sitting(course, biases)
     rng, aside = (course.options.stream(person.number, purpose) for purpose in (REPEATS, BATTERY_REPEATS))
     first = 2 * 60 + person.usual_clock

@@ -167,6 +167,17 @@ def _check(folder: Path, people: int, seed: int, damage: object, weeks: int, dos
         raise UsageError(f"damage: found '{damage}', expected 'cells' or 'all'")
     if dose_effect not in DOSE_EFFECTS:
         raise UsageError(f"dose_effect: found '{dose_effect}', expected one of {', '.join(DOSE_EFFECTS)}")
+    refuse_other_files(folder)
+
+
+def refuse_other_files(folder: Path) -> None:
+    """Raise unless a folder is absent, empty, or holds an earlier cohort.
+
+    Raises
+    ------
+    UsageError
+        It holds something else.
+    """
     if folder.exists() and not folder.is_dir():
         raise UsageError(f"{folder} is a file, not a folder")
     if folder.is_dir() and any(folder.iterdir()) and not _holds_cohort(folder / TRUTH):
@@ -197,7 +208,7 @@ def _take_part(number: int, plan: Plan, options: Options, biases: Biases) -> tup
     course = Course(person, training, options, happened.medicine_day)
     held = hold_visits(person, plan, training, options)
     rows: Tables = {
-        "participants": [_participant(person, training)],
+        "participants": [participant_row(person, training)],
         "visits": visit_rows(person, held),
         "prescriptions": prescriptions(person, plan, training),
         "sessions": [s.row for s in training.sessions if s.recorded],
@@ -209,7 +220,8 @@ def _take_part(number: int, plan: Plan, options: Options, biases: Biases) -> tup
     return Member(course, tuple(held)), rows
 
 
-def _participant(person: Person, training: Training) -> Row:
+def participant_row(person: Person, training: Training) -> Row:
+    """Return a person's row of the participants table."""
     return {
         "participant_id": person.participant_id,
         "group": person.group,

@@ -106,6 +106,7 @@ def main(
         "outcomes demo",
         "outcomes demo small --people 12 --seed 3",
         "outcomes demo groups --from wait_list",
+        "outcomes demo twice --from test_retest",
         "outcomes demo faulty --damage all",
     )
     + "Write an invented cohort as an ordinary study folder and go the whole way: check, scores, dose, measurement "
@@ -125,7 +126,8 @@ def demo(
         typer.Option(
             "--from",
             metavar="PROTOCOL",
-            help="Ready-made protocol of the cohort: leg_cycling_16_weeks, or wait_list (half of the people wait).",
+            help="Ready-made protocol of the cohort: leg_cycling_16_weeks, wait_list (half of the people wait), or "
+            "test_retest (everybody is measured twice, nobody trains).",
         ),
     ] = "leg_cycling_16_weeks",
     as_json: Json = False,

@@ -25,6 +25,9 @@ Damage = Literal["cells", "all"]
 READER = "conference"
 """The report that the demo ends with."""
 
+TEST_RETEST = "test_retest"
+"""Ready-made protocol whose invented study has repeat tests alone."""
+
 WIDTH = 18
 """Characters for the name of a stage."""
 
@@ -128,10 +131,17 @@ def refuse_other_folder(folder: Path) -> None:
 def write_folder(folder: Path, people: int, seed: int, damage: Damage | None, stages: Stages, protocol: str) -> None:
     """Write the cohort, whole or not at all; an earlier demo is replaced."""
     from outcomes.files import whole_folder
-    from synthetic_cohort import write_cohort
+    from synthetic_cohort import write_cohort, write_retest
 
     with stages.output.progress() as show, whole_folder(folder) as place:
-        cohort = write_cohort(place, people=people, seed=seed, damage=damage, protocol=protocol, progress=show)
+        if protocol == TEST_RETEST:
+            if damage is not None:
+                raise UsageError(
+                    "--damage plants faults in the cohorts that train; leave it out with --from test_retest"
+                )
+            cohort = write_retest(place, people=people, seed=seed, progress=show)
+        else:
+            cohort = write_cohort(place, people=people, seed=seed, damage=damage, protocol=protocol, progress=show)
     rows = sum(cohort.rows.values())
     text = f"{counted(people, 'invented person', 'invented people')}, {counted(rows, 'row')} in "
     text += f"{counted(len(cohort.tables), 'csv table')}, seed {seed}: {folder}"
