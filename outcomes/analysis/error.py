@@ -140,6 +140,7 @@ def _refuse_own(work: Work, series: Series, reason: str) -> None:
 
 
 def keep_repeats(frame: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
+    """Return the person-level table of repeat tests with the values of one more series."""
     import pandas as pd
 
     return pd.concat([frame, more], ignore_index=True) if len(frame) else more.reset_index(drop=True)
