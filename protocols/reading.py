@@ -110,7 +110,7 @@ def packaged() -> tuple[str, ...]:
     Examples
     --------
     >>> packaged()
-    ('arm_cycling_12_weeks', 'leg_cycling_16_weeks', 'wait_list')
+    ('arm_cycling_12_weeks', 'leg_cycling_16_weeks', 'test_retest', 'wait_list')
     """
     return tuple(sorted(path.stem for path in STUDIES.glob("*.toml")))
 
