@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from outcomes.measures.algorithms import name_of
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
     from outcomes.measures.schema import Band, Definition, Item, PublishedValue, Rows, Scale
 
 WIDTH = 100
+LONG_ROW = 12
+"""Items that are answered alike and stand together on a card."""
+FEW_NAMES = 8
+"""Names of values that are listed one by one."""
 BETTER = {"higher": "higher is better", "lower": "lower is better", "none": "size only, no better direction"}
 
 
@@ -77,7 +82,7 @@ def card(definition: Definition) -> str:
         f"{definition.title} ({definition.key}, version {definition.version})",
         *_facts(definition),
         *_section("Rows", _rows(definition.rows)),
-        *_section("Items", (_item(definition, item) for item in definition.items)),
+        *_section("Items", _items(definition)),
         *_section("Scales", (_scale(definition, scale) for scale in definition.scales)),
         *_section("Options", _options(definition)),
         *_section("How it is decided", (line for used in used_by(definition) for line in used.decisions)),
@@ -148,8 +153,18 @@ def _combined(rows: Rows) -> str:
     return text
 
 
-def _item(definition: Definition, item: Item) -> str:
-    text = f"{item.key}: {expected_of(item, {})}"
+def _items(definition: Definition) -> Iterator[str]:
+    """Yield what each item takes; a long row of items that are answered alike is told together."""
+    for about, row in groupby(definition.items, _item):
+        keys = [item.key for item in row]
+        if len(keys) < LONG_ROW:
+            yield from (f"{key}: {about}" for key in keys)
+        else:
+            yield f"{', '.join(keys)}: {about}"
+
+
+def _item(item: Item) -> str:
+    text = expected_of(item, {})
     if item.codes and list(item.codes) != [f"{number:g}" for number in item.codes.values()]:
         text += " (counted as " + ", ".join(f"{number:g}" for number in item.codes.values()) + ")"
     if item.usual is not None:
@@ -186,8 +201,9 @@ def _options(definition: Definition) -> Iterator[str]:
 
 def _rule(definition: Definition, scale: Scale) -> str:
     if name := name_of(scale.rule):
-        values = f", one of {', '.join(scale.codes)}" if scale.codes else ""
-        return f"by the algorithm {name}{values}"
+        names = list(scale.codes)
+        few = ", ".join(names) if len(names) <= FEW_NAMES else f"{names[0]} to {names[-1]}, {len(names)} values"
+        return f"by the algorithm {name}" + (f", one of {few}" if names else "")
     parts = scale.items or scale.scales
     names = ", ".join(parts)
     words = {

@@ -142,8 +142,6 @@ def _scale(definition: Definition, i: int, scale: Scale, sound: set[str]) -> Ite
         yield from wrong or _scale_range(definition, scale)
         sound |= set() if wrong else {scale.key}
         return
-    if scale.codes:
-        yield ("codes",), "is for an algorithm: here the items and the rule say what it can be"
     answers = {item.key: item for item in definition.answers}
     context = [item.key for item in definition.context]
     earlier = [one.key for one in definition.scales[:i]]

@@ -117,7 +117,6 @@ FIELDS: dict[str, dict[str, Field]] = {
         "recode": Field("table", "code to another number, for the rule recode"),
         "weights": Field("numbers", "for the rule sum: number that each of its items or scales is counted with"),
         "times": Field("keys", "for the rule sum: items (or scales) that multiply its items (or scales) one by one"),
-        "codes": Field("codes", "for an algorithm: name of each value that it can give to the value"),
         "range": Field("range", "smallest and largest possible value"),
         "unit": Field("text", "UCUM code; {score} where absent"),
         "level": Field("word", "level of measurement", True, LEVELS),

@@ -338,6 +338,7 @@ def _scales(reader: _Reader) -> list[Scale]:
         if "key" in values:
             if (name := name_of(values.get("rule", ""))) in NAMES:
                 values.setdefault("items", algorithm(name).scales.get(values["key"], ()))
+                values["codes"] = algorithm(name).codes.get(values["key"], {})
             scales.append(Scale(**values))
     return scales
 

@@ -61,6 +61,10 @@ def _reasons(
     people = np.flatnonzero(np.isnan(scored.value))
     if scale.withheld:
         out[people] = f"withheld: {scale.withheld}"
+    elif scored.reason is not None:
+        own = scored.reason[people] != ""
+        own &= answered_of_form(asked)[people] >= definition.rows.at_least
+        out[people[own]], people = scored.reason[people[own]], people[~own]
     if not len(people) or scale.withheld:
         return out
     items = definition.items_of(scale)
@@ -81,9 +85,6 @@ def _reasons(
     different, which = np.unique(np.nan_to_num(pattern, nan=np.inf), axis=0, return_inverse=True)
     texts = [_text(definition, scale, items, row) for row in different]
     out[people] = np.array(texts, dtype=object)[which.reshape(-1)]
-    if scored.reason is not None:
-        own = people[(scored.reason[people] != "") & (answered_of_form(asked)[people] >= definition.rows.at_least)]
-        out[own] = scored.reason[own]
     return out
 
 

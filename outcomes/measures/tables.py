@@ -243,12 +243,17 @@ def _cells(definition: Definition, rows: pd.DataFrame, keys: Keys, groups: Group
     group = np.concatenate([groups.answer_group, groups.context_group])
     order = np.lexsort((row, keys.trial[row], keys.item[row], group))
     row, group = row[order], group[order]
-    out = []
+    out: list[list[str]] = []
+    known: dict[frozenset[str], list[str]] = {}
     for scale in definition.scales:
         items = definition.items_of(scale)
         used = {*definition.rows.variant, *(item.key for item in items)}
         used |= {item.asked_if.item for item in items if item.asked_if}
+        if frozenset(used) in known:
+            out.append(known[frozenset(used)])
+            continue
         wanted = np.array([False, *(item.key in used for item in definition.items)])[keys.item[row]]
         mine, ends = ids[row[wanted]].tolist(), np.searchsorted(group[wanted], np.arange(len(groups) + 1)).tolist()
-        out.append([" ".join(mine[a:b]) for a, b in pairwise(ends)])
+        known[frozenset(used)] = [" ".join(mine[a:b]) for a, b in pairwise(ends)]
+        out.append(known[frozenset(used)])
     return out

@@ -24,9 +24,20 @@ def test_there_are_cases_of_every_measure() -> None:
     assert measures == set(Catalogue.packaged().keys())
 
 
+def in_order(case: dict[str, Any]) -> dict[str, str]:
+    """Return the answers that stand in a row: those of the first items of the measure with that beginning."""
+    definition = Catalogue.packaged().get(case["measure"], case.get("version"))
+    answers = {}
+    for name, texts in case.get("in_order", {}).items():
+        keys = [item.key for item in definition.items if item.key.startswith(f"{name}_")]
+        answers |= dict(zip(keys, texts.split(), strict=False))
+    return answers
+
+
 @pytest.mark.parametrize("case", CASES)
 def test_a_measure_gives_the_score_of_its_source(case: dict[str, Any]) -> None:
     assert case["source"]
+    case = {**case, "given": {**in_order(case), **case.get("given", {})}}
     assert case["status"] in ("VERIFIED", "COMPUTED", "MEMORY")
     circumstances = {name: case.get(name) for name in ("context", "absent", "version")}
     if "refused" in case:
@@ -36,8 +47,9 @@ def test_a_measure_gives_the_score_of_its_source(case: dict[str, Any]) -> None:
         assert case.get("rule") in (None, refusal.value.findings[0].rule)
         return
     scored = score(case["measure"], case["given"], **circumstances)
-    assert case["expected"]
-    for scale, expected in case["expected"].items():
+    assert case.get("expected") or case.get("named")
+    assert {scale: scored.names.get(scale) for scale in case.get("named", {})} == case.get("named", {})
+    for scale, expected in case.get("expected", {}).items():
         if isinstance(expected, str):
             assert (scored[scale], scored.reasons[scale]) == (None, expected)
         else:

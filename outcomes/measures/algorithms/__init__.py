@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 PREFIX = "algorithm:"
 """Begins the rule of a scale that an algorithm forms; the name of the algorithm follows."""
 
-NAMES = ("arat", "gas", "ipaq", "para_sci", "tis")
+NAMES = ("arat", "gas", "ipaq", "isncsci", "para_sci", "tis")
 """Every algorithm; each is the module of that name here."""
 
 

@@ -101,6 +101,8 @@ class Algorithm:
         From `Given` to each scale.
     decisions : tuple of str
         How it decides, in lines for the card.
+    codes : dict of str to dict of str to float
+        For a scale that takes few values: what each is called.
     options : dict of str to dict of str to str
         Option to its words, each with what it means; the first word holds where nothing is chosen.
     repeated : bool
@@ -111,6 +113,7 @@ class Algorithm:
     scales: Mapping[str, tuple[str, ...]]
     run: Callable[[Given], dict[str, Formed]]
     decisions: tuple[str, ...]
+    codes: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     options: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     repeated: bool = False
 

@@ -13,6 +13,7 @@ MET = {"walk": 3.3, "moderate": 4.0, "vigorous": 8.0}
 """Multiples of rest of each kind of activity."""
 FEWEST_MINUTES, MOST_MINUTES, MOST_OF_A_DAY = 10, 180, 960
 LOW, MODERATE, HIGH = 1.0, 2.0, 3.0
+CATEGORIES = {"low": LOW, "moderate": MODERATE, "high": HIGH}
 WHEELCHAIR = 1.0
 REFUSAL = "not valid in wheelchair users: its walking and its multiples of rest are not theirs; use ltpaq_sci"
 
@@ -69,7 +70,7 @@ def _category(given: Given, minutes: dict[str, Floats], days: dict[str, Floats],
 def _explain(formed: dict[str, Formed], minutes: dict[str, Floats], days: dict[str, Floats]) -> None:
     import numpy as np
 
-    words = {LOW: "low", MODERATE: "moderate", HIGH: "high"}
+    words = {value: word for word, value in CATEGORIES.items()}
     for i in np.flatnonzero(~np.isnan(formed["total"].value)).tolist():
         told = {kind: f"{MET[kind]:g} x {minutes[kind][i]:g} min x {days[kind][i]:g} days" for kind in MET}
         for kind in MET:
@@ -134,6 +135,7 @@ ALGORITHM = Algorithm(
         "high: 3 vigorous days and 1500, or 7 days of any kind and 3000. moderate: 3 vigorous days of 20 minutes, or 5 "
         "days of 30 minutes moderate or walking, or 5 days of any kind and 600. Else low.",
     ),
+    codes={"category": CATEGORIES},
     options={
         "high_1500_of": {
             "total": "1500 of all activity, as the section of the guideline says",

@@ -44,7 +44,6 @@ def changed(file: str, *pairs: tuple[str, str]) -> Definition:
         ("gas.toml", "trial = { min = 1, max = 12 }", "", "the algorithm needs trial"),
         ("tis.toml", "[rows]", '[options]\nspeed = "high"\n[rows]', "no option 'speed'"),
         ("ipaq_sf@high_of_vigorous.toml", '"vigorous"\n\n', '"vigorus"\n\n', "did you mean 'vigorous'?"),
-        ("swls.toml", 'rule = "sum"', 'rule = "sum"\ncodes = { low = 5 }', "is for an algorithm"),
     ],
 )
 def test_a_definition_has_what_its_algorithm_needs(file: str, old: str, new: str, said: str) -> None:

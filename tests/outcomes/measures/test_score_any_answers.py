@@ -17,6 +17,8 @@ from outcomes.measures import Catalogue, Definition, Item, score, score_sets, sc
 from outcomes.vocabulary import ABSENT_WORDS
 
 DEFINITIONS = [pytest.param(definition, id=definition.key) for definition in Catalogue.packaged()]
+LONG = 100
+"""Items from which on a form is drawn for fewer people, so that drawing it does not take all the time."""
 FEW = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 Frame = Callable[..., pd.DataFrame]
@@ -102,7 +104,8 @@ def test_an_answer_that_is_no_code_is_refused(definition: Definition, data: st.D
 def test_alone_and_in_a_table_the_score_is_the_same(
     definition: Definition, frame: Frame, as_rows: Callable[..., Any], data: st.DataObject
 ) -> None:
-    sets = data.draw(st.lists(people(definition), min_size=1, max_size=4))
+    most = 4 if len(definition.items) < LONG else 2
+    sets = data.draw(st.lists(people(definition), min_size=1, max_size=most))
     rows = [
         {**row, "participant_id": f"P{number}"}
         for number, (answers, absent) in enumerate(sets)
