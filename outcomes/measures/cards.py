@@ -201,9 +201,9 @@ def _options(definition: Definition) -> Iterator[str]:
 
 def _rule(definition: Definition, scale: Scale) -> str:
     if name := name_of(scale.rule):
-        names = list(scale.codes)
-        few = ", ".join(names) if len(names) <= FEW_NAMES else f"{names[0]} to {names[-1]}, {len(names)} values"
-        return f"by the algorithm {name}" + (f", one of {few}" if names else "")
+        values = list(scale.codes)
+        few = ", ".join(values) if len(values) <= FEW_NAMES else f"{values[0]} to {values[-1]}, {len(values)} values"
+        return f"by the algorithm {name}" + (f", one of {few}" if values else "")
     parts = scale.items or scale.scales
     names = ", ".join(parts)
     words = {

@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from outcomes.measures.algorithms import algorithm, name_of
-from outcomes.measures.algorithms.contract import Formed, Given
 from outcomes.measures.schema import SLACK
 from outcomes.vocabulary import ABSENT_WORDS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from outcomes.measures.algorithms.contract import Algorithm
+    from outcomes.measures.algorithms.contract import Formed
     from outcomes.measures.schema import Condition, Definition, Item, Scale
 
     Floats = NDArray[np.float64]
@@ -146,7 +145,8 @@ def evaluate(definition: Definition, answers: Answers) -> dict[str, Scored]:
     for scale in definition.scales:
         if name := name_of(scale.rule):
             if name not in formed:
-                formed[name] = _run(definition, algorithm(name), asked, answers)
+                keys = [item.key for item in definition.answers]
+                formed[name] = algorithm(name).form(keys, asked.value, answers.absent, definition.options)
             scored = _of_algorithm(definition, scale, formed[name][scale.key], asked, answers)
         elif scale.scales:
             scored = _of_scales(definition, scale, scales, asked)
@@ -161,24 +161,14 @@ def evaluate(definition: Definition, answers: Answers) -> dict[str, Scored]:
     return scales
 
 
-def _run(definition: Definition, used: Algorithm, asked: Asked, answers: Answers) -> dict[str, Formed]:
-    """Return every scale that an algorithm forms."""
-    keys = tuple(used.items)
-    rows = dict(zip(keys, _positions(definition, keys), strict=True))
-    value, absent = ({key: of[i] for key, i in rows.items()} for of in (asked.value, answers.absent))
-    return used.run(Given(value, absent, used.chosen(definition.options)))
-
-
 def _of_algorithm(definition: Definition, scale: Scale, formed: Formed, asked: Asked, answers: Answers) -> Scored:
     rows, trial = _positions(definition, scale.items), definition.rows.trial
     expected = (~asked.not_asked[rows]).sum(axis=0)
     scored = Scored(formed.value, _answered(asked, rows), expected, formed.marks)
     scored.reason, scored.explanation = formed.reason, formed.explanation
     if trial is not None:
-        wrong = (answers.readings > trial.max) | answers.unnumbered[rows].any(axis=0)
-        formed.refuse(wrong, "")
-        formed.reason[wrong] = ""
-        scored.marks = [(flagged & ~wrong, text) for flagged, text in formed.marks]
+        formed.withdraw((answers.readings > trial.max) | answers.unnumbered[rows].any(axis=0))
+        scored.marks = formed.marks
     return scored
 
 

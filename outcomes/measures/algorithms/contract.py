@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -80,6 +80,12 @@ class Formed:
         self.explanation[rows] = ""
         self.reason[rows & (self.reason == "")] = reason
 
+    def withdraw(self, rows: Flags) -> None:
+        """Take score, reason and flags away where `rows` holds: what is wrong there is said elsewhere."""
+        self.refuse(rows, "")
+        self.reason[rows] = ""
+        self.marks = [(flagged & ~rows, text) for flagged, text in self.marks]
+
     def mark(self, rows: Flags, text: str) -> None:
         """Set a flag where `rows` holds and there is a score."""
         import numpy as np
@@ -116,6 +122,23 @@ class Algorithm:
     codes: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     options: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     repeated: bool = False
+
+    def form(
+        self, keys: Sequence[str], value: Floats, absent: NDArray[np.int8], options: Mapping[str, str]
+    ) -> dict[str, Formed]:
+        """Return every scale.
+
+        Parameters
+        ----------
+        keys : sequence of str
+            Items of the first axis of the arrays.
+        value, absent : array of shape (n_items, n_readings, n_people)
+        options : dict of str to str
+            What the definition chooses.
+        """
+        rows = {key: keys.index(key) for key in self.items}
+        values, reasons = ({key: of[i] for key, i in rows.items()} for of in (value, absent))
+        return self.run(Given(values, reasons, self.chosen(options)))
 
     def chosen(self, options: Mapping[str, str]) -> dict[str, str]:
         """Return every option with the word that holds."""
