@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from itertools import count
@@ -18,6 +19,7 @@ from synthetic_cohort.happenings import happen
 from synthetic_cohort.people import Options, Person, draw_person
 from synthetic_cohort.plan import PROTOCOLS, WAIT_LIST, Plan, make_plan
 from synthetic_cohort.sheets import Sheet
+from synthetic_cohort.stimulating import recordings, stimulation_rows, true_charge_c
 from synthetic_cohort.tables import COLUMNS, Row, day_text, decimal, participant_columns
 from synthetic_cohort.training import Training, prescriptions, train
 from synthetic_cohort.truth import Member, cohort_truth
@@ -33,6 +35,7 @@ MOST_PEOPLE = 9999
 WEEKS = (4, 52)
 TRUTH = "truth.json"
 PROTOCOL = "protocol.toml"
+TRACES = "traces"
 
 
 @dataclass(frozen=True)
@@ -121,6 +124,8 @@ def write_cohort(
     faults = plant(sheets, damage, seed) if damage else []
     texts = {TRUTH: cohort_truth(members, plan, options, faults), PROTOCOL: plan.text}
     texts |= {sheet.file: sheet.text() for sheet in sheets.values()}
+    texts |= {recording.file: recording.text for member in members for recording in member.recordings}
+    shutil.rmtree(folder / TRACES, ignore_errors=True)
     for name, text in texts.items():
         if progress is not None:
             progress(name)
@@ -207,17 +212,20 @@ def _take_part(number: int, plan: Plan, options: Options, biases: Biases) -> tup
     happened = happen(person, training, options)
     course = Course(person, training, options, happened.medicine_day)
     held = hold_visits(person, plan, training, options)
+    stimulation = stimulation_rows(person, training, options)
     rows: Tables = {
         "participants": [participant_row(person, training)],
         "visits": visit_rows(person, held),
         "prescriptions": prescriptions(person, plan, training),
         "sessions": [s.row for s in training.sessions if s.recorded],
+        "stimulation": stimulation,
         "assessments": assess(course, held, plan, biases),
         "repeats": [row for row in repeat(course, biases) if row["measure"] in plan.measured],
         "events": list(happened.events),
         "changes": list(happened.changes),
     }
-    return Member(course, tuple(held)), rows
+    recorded = tuple(recordings(person, training, options))
+    return Member(course, tuple(held), true_charge_c(stimulation), recorded), rows
 
 
 def participant_row(person: Person, training: Training) -> Row:

@@ -15,6 +15,7 @@ T = TypeVar("T")
 
 PERSON, ATTENDANCE, SESSIONS, VISITS, ANSWERS, REPEATS, HAPPENINGS, RATERS, FAULTS, STEPS = range(10)
 WELLBEING, BATTERY, BATTERY_REPEATS, GROUPS, RATINGS = range(10, 15)
+STIMULATION, TRACES = range(20, 22)
 """Purposes: what one stream is used for, so that a change in one leaves the others as they were."""
 
 COHORT = 0

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from synthetic_cohort.people import Options
     from synthetic_cohort.plan import Plan
     from synthetic_cohort.sheets import Fault
+    from synthetic_cohort.stimulating import Recording
     from synthetic_cohort.visits import Held
 
 DIGITS = 6
@@ -32,6 +33,8 @@ class Member:
 
     course: Course
     held: tuple[Held, ...]
+    charge_c: float
+    recordings: tuple[Recording, ...]
 
 
 def _planned_moment(plan: Plan, key: str, held: Sequence[Held], clock: int) -> int:
@@ -70,6 +73,8 @@ def person_truth(member: Member, plan: Plan) -> dict[str, Any]:
         "planned_active_minutes": math.fsum(s.planned_minutes for s in sessions),
         "delivered_active_minutes": math.fsum(s.active_minutes for s in sessions),
         "delivered_work_kj": math.fsum(s.work_kj for s in sessions),
+        "charge_stimulating_phase_c": member.charge_c,
+        "traces": [recording.truth() for recording in member.recordings],
         "visits": visits,
     }
 

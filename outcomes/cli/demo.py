@@ -121,7 +121,7 @@ def refuse_other_folder(folder: Path) -> None:
     if not folder.is_dir():
         raise UsageError(f"{folder} is a file; name a folder that is empty or not there yet")
     names = {path.name for path in folder.iterdir()}
-    written = {"protocol.toml", "truth.json", "results", "reports", *(f"{table}.csv" for table in TABLES)}
+    written = {"protocol.toml", "truth.json", "results", "reports", "traces", *(f"{table}.csv" for table in TABLES)}
     others = sorted(names - written)
     if others or (names and not {"protocol.toml", "truth.json"} <= names):
         example = f" (it holds {others[0]})" if others else ""

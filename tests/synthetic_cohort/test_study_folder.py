@@ -44,7 +44,7 @@ def test_a_programme_of_any_length_has_a_protocol_that_is_accepted(written: Call
 @pytest.mark.parametrize("table", sorted(TABLES))
 def test_headings_are_those_of_the_vocabulary_and_keys_are_unique(cohort: Any, table: str) -> None:
     if table not in cohort.tables:
-        assert table in ("centres", "stimulation", "traces")
+        assert table in ("centres", "traces")
         return
     known = TABLES[table]
     assert set(cohort.headings[table]) <= set(known.by_heading) | OWN_COLUMNS.get(table, set())
@@ -62,7 +62,7 @@ def test_everybody_in_any_table_is_among_the_participants(cohort: Any) -> None:
 
 def test_truth_is_no_table(cohort: Any) -> None:
     names = {path.name for path in cohort.folder.iterdir()}
-    assert names == {f"{table}.csv" for table in cohort.tables} | {"protocol.toml", "truth.json"}
+    assert names == {f"{table}.csv" for table in cohort.tables} | {"protocol.toml", "truth.json", "traces"}
     assert cohort.truth["faults"] == []
 
 
