@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from outcomes.dose.timeline import Flags, Floats, Integers
 
-BLOCK = 1 << 16
+BLOCK = 1 << 15
 """Samples that are worked on at once: few enough for the caches of a processor."""
 
 COLUMNS = (
@@ -55,6 +55,7 @@ class _Held:
     batch: Batch
     step: Floats
     held: Floats
+    short: Flags
     power: Floats | None
     has_power: Flags
 
@@ -98,19 +99,21 @@ def summarise(batch: Batch, rules: TraceRules | None = None) -> pd.DataFrame:
     import pandas as pd
 
     rules = rules or TraceRules()
-    parts = [summarise_block(part, rules) for part in batch.blocks(BLOCK)]
     names = [name for name in COLUMNS if name not in WORDS]
-    numbers: dict[str, Floats] = {
-        name: np.concatenate([part[name] for part in parts]) if parts else np.zeros(0) for name in names
-    }
-    without = np.concatenate([part["_no_power"] for part in parts]) if parts else np.zeros(0)
-    words = {
-        "participant_id": pd.Series(list(batch.participants), dtype="str"),
-        "session_id": pd.Series(list(batch.sessions), dtype="str"),
-        "reason": pd.Series(np.where(without > 0, NO_POWER, ""), dtype="str"),
-    }
-    frame = pd.DataFrame({**{name: pd.Series(v, dtype="float64") for name, v in numbers.items()}, **words})
-    return frame[list(COLUMNS)]
+    numbers = np.zeros((len(batch), len(names)))
+    without = np.zeros(len(batch), dtype=np.bool_)
+    low = 0
+    for part in batch.blocks(BLOCK):
+        found, high = summarise_block(part, rules), low + len(part)
+        for i, name in enumerate(names):
+            numbers[low:high, i] = found[name]
+        without[low:high] = found["_no_power"] > 0
+        low = high
+    frame = pd.DataFrame(numbers, columns=names)
+    frame.insert(0, "participant_id", pd.Series(list(batch.participants), dtype="str"))
+    frame.insert(1, "session_id", pd.Series(list(batch.sessions), dtype="str"))
+    frame["reason"] = pd.Series(np.where(without, NO_POWER, ""), dtype="str")
+    return frame
 
 
 def joined(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:
@@ -135,8 +138,9 @@ def summarise_block(batch: Batch, rules: TraceRules) -> dict[str, Floats]:
     code = phases_of(found.batch, rules)
     active = code == ACTIVE
     if found.power is not None:
-        active &= (found.power > 0) | ~_each(found.has_power, found.batch)
-    recorded = np.add.reduceat(found.held, at)
+        active &= found.power > 0 if found.has_power.all() else (found.power > 0) | ~_each(found.has_power, found.batch)
+    weight = found.held * active
+    seconds, recorded = np.add.reduceat(weight, at), np.add.reduceat(found.held, at)
     columns: dict[str, Floats] = {
         "samples": np.diff(batch.starts).astype(np.float64),
         "total_s": total,
@@ -144,10 +148,11 @@ def summarise_block(batch: Batch, rules: TraceRules) -> dict[str, Floats]:
         "unrecorded_s": np.maximum(total - recorded, 0.0),
         "_no_power": (~found.has_power).astype(np.float64),
     }
-    columns |= _phase_seconds(found, code, active)
-    columns |= _bouts(found, active, rules)
-    columns |= _work(found, code, active, rules)
-    columns |= _means(found, active)
+    columns |= _phase_seconds(found, code) | {"active_s": seconds}
+    columns |= _bouts(found, active, weight)
+    columns |= _work(found, code, active, weight)
+    columns["mean_power_w"] = _over(columns["recorded_work_j"], seconds)
+    columns |= _means(found, weight, seconds)
     unknown = ~found.has_power if batch.phase is None else ~found.has_power & (columns["_declared"] == 0)
     for name in ("active_s", "voluntary_s", "active_bouts", "longest_bout_s"):
         columns[name] = np.where(unknown, np.nan, columns[name])
@@ -176,7 +181,7 @@ def _hold(batch: Batch, rules: TraceRules) -> _Held:
     step = np.empty(len(batch.t_s))
     np.subtract(batch.t_s[1:], batch.t_s[:-1], out=step[:-1])
     step[batch.starts[1:] - 1] = 0.0
-    return _Held(batch, step, np.minimum(step, rules.gap_s), power, has_power)
+    return _Held(batch, step, np.minimum(step, rules.gap_s), step <= rules.gap_s, power, has_power)
 
 
 def _without(batch: Batch, lost: Flags) -> Batch:
@@ -196,96 +201,98 @@ def _without(batch: Batch, lost: Flags) -> Batch:
     )
 
 
-def _phase_seconds(found: _Held, code: NDArray[np.int8], active: Flags) -> dict[str, Floats]:
-    """Return the seconds of every phase; declared active samples without positive power are in none."""
+def _phase_seconds(found: _Held, code: NDArray[np.int8]) -> dict[str, Floats]:
+    """Return the seconds of every phase, summed over the stretches in which it stays the same."""
     import numpy as np
 
-    n, words = len(found.batch), len(PHASES)
-    place = np.repeat(np.arange(1, n * (words + 1) + 1, words + 1), np.diff(found.batch.starts)) + code
-    seconds = np.bincount(place, weights=found.held, minlength=n * (words + 1)).astype(np.float64)
-    seconds = seconds.reshape(n, words + 1)
+    n, words, starts = len(found.batch), len(PHASES), found.batch.starts
+    new = np.empty(len(code), dtype=np.bool_)
+    np.not_equal(code[1:], code[:-1], out=new[1:])
+    new[starts[:-1]] = True
+    at = np.flatnonzero(new)
+    place = (np.searchsorted(starts, at, side="right") - 1) * (words + 1) + code[at] + 1
+    held = np.add.reduceat(found.held, at)
+    seconds = np.bincount(place, weights=held, minlength=n * (words + 1)).astype(np.float64).reshape(n, words + 1)
     columns: dict[str, Floats] = {f"{word}_s": seconds[:, 1 + i] for i, word in enumerate(PHASES)}
-    columns["active_s"] = np.add.reduceat(np.where(active, found.held, 0.0), found.batch.starts[:-1])
-    columns["_declared"] = seconds[:, 1:].sum(axis=1)
-    return columns
+    return columns | {"_declared": seconds[:, 1:].sum(axis=1)}
 
 
-def _bouts(found: _Held, active: Flags, rules: TraceRules) -> dict[str, Floats]:
+def _bouts(found: _Held, active: Flags, weight: Floats) -> dict[str, Floats]:
     """Return the number and the longest of the stretches of active riding; a gap in the recording ends one."""
     import numpy as np
 
     n, starts = len(found.batch), found.batch.starts
-    goes_on = np.zeros(len(active), dtype=np.bool_)
-    goes_on[1:] = active[:-1] & (found.step[:-1] <= rules.gap_s)
-    goes_on[starts[:-1]] = False
-    begins = np.flatnonzero(active & ~goes_on & (found.held > 0))
-    if len(begins) == 0:
-        return {"active_bouts": np.zeros(n), "longest_bout_s": np.zeros(n)}
-    session = np.searchsorted(starts, begins, side="right") - 1
-    lengths = np.add.reduceat(np.where(active, found.held, 0.0), begins)
+    begins = active.copy()
+    begins[1:] &= ~(active[:-1] & found.short[:-1])
+    begins[starts[:-1]] = active[starts[:-1]]
+    at = np.flatnonzero(begins)
     longest, count = np.zeros(n), np.zeros(n)
-    np.maximum.at(longest, session, lengths)
-    np.add.at(count, session, 1.0)
+    if len(at):
+        session = np.searchsorted(starts, at, side="right") - 1
+        lengths = np.add.reduceat(weight, at)
+        np.maximum.at(longest, session, lengths)
+        np.add.at(count, session, (lengths > 0).astype(np.float64))
     return {"active_bouts": count, "longest_bout_s": longest}
 
 
-def _work(found: _Held, code: NDArray[np.int8], active: Flags, rules: TraceRules) -> dict[str, Floats]:
+def _work(found: _Held, code: NDArray[np.int8], active: Flags, weight: Floats) -> dict[str, Floats]:
     import numpy as np
 
     n, at = len(found.batch), found.batch.starts[:-1]
-    names = ("recorded_work_j", "trapezoid_work_j", "voluntary_work_j", "motor_work_j", "mean_power_w", "peak_power_w")
+    names = ("recorded_work_j", "trapezoid_work_j", "voluntary_work_j", "motor_work_j", "peak_power_w")
     if found.power is None:
         return {name: np.full(n, np.nan) for name in names}
-    power, known = found.power, found.has_power
-    joules = power * found.held
-    ridden = np.where(active, joules, 0.0)
-    columns = {"recorded_work_j": np.add.reduceat(ridden, at)}
-    columns["trapezoid_work_j"] = np.add.reduceat(_trapezoids(power, found, active, rules), at)
+    power = found.power
+    columns = {"recorded_work_j": np.add.reduceat(power * weight, at)}
+    columns["trapezoid_work_j"] = np.add.reduceat(_trapezoids(power, found, active), at)
+    columns |= {"voluntary_work_j": np.zeros(n), "motor_work_j": np.zeros(n)}
     free = code == VOLUNTARY
-    columns["voluntary_work_j"] = (
-        np.add.reduceat(np.where(free, np.maximum(joules, 0.0), 0.0), at) if free.any() else np.zeros(n)
-    )
-    columns["motor_work_j"] = np.add.reduceat(np.minimum(joules, 0.0), at) if (power < 0).any() else np.zeros(n)
-    seconds = np.add.reduceat(np.where(active, found.held, 0.0), at)
-    columns["mean_power_w"] = _over(columns["recorded_work_j"], seconds)
-    peak = np.maximum.reduceat(np.where(active, power, -np.inf), at)
-    columns["peak_power_w"] = np.where(np.isfinite(peak), peak, np.nan)
-    return {name: np.where(known, values, np.nan) for name, values in columns.items()}
+    if free.any():
+        columns["voluntary_work_j"] = np.add.reduceat(np.maximum(power, 0.0) * found.held * free, at)
+    if (power < 0).any():
+        columns["motor_work_j"] = np.add.reduceat(np.minimum(power, 0.0) * found.held, at)
+    peak = np.maximum.reduceat(power * active, at)
+    columns["peak_power_w"] = np.where(peak > 0, peak, np.nan)
+    return {name: np.where(found.has_power, values, np.nan) for name, values in columns.items()}
 
 
-def _trapezoids(power: Floats, found: _Held, active: Flags, rules: TraceRules) -> Floats:
+def _trapezoids(power: Floats, found: _Held, active: Flags) -> Floats:
+    """Return the area of every step that counts."""
     import numpy as np
 
     driven = np.maximum(power, 0.0)
-    area = np.zeros(len(power))
-    np.add(driven[:-1], driven[1:], out=area[:-1])
-    area *= found.step
-    area *= 0.5
+    driven[:-1] += driven[1:]
+    driven *= found.step
+    driven *= 0.5
     counts = active.copy()
-    counts[:-1] |= active[1:] & ~_declared(found.batch)[:-1]
-    return np.where(counts & (found.step <= rules.gap_s), area, 0.0)
+    if found.batch.phase is None:
+        counts[:-1] |= active[1:]
+    elif not (declared := _declared(found.batch)).all():
+        counts[:-1] |= active[1:] & ~declared[:-1]
+    counts &= found.short
+    driven *= counts
+    return driven
 
 
 def _declared(batch: Batch) -> Flags:
     """Return which samples belong to a session that declares any phase."""
     import numpy as np
 
-    if batch.phase is None:
-        return np.zeros(len(batch.t_s), dtype=np.bool_)
-    return _each(np.logical_or.reduceat(batch.phase >= 0, batch.starts[:-1]), batch)
+    assert batch.phase is not None
+    each = np.logical_or.reduceat(batch.phase >= 0, batch.starts[:-1])
+    return np.ones(len(batch.t_s), dtype=np.bool_) if each.all() else _each(each, batch)
 
 
-def _means(found: _Held, active: Flags) -> dict[str, Floats]:
+def _means(found: _Held, weight: Floats, seconds: Floats) -> dict[str, Floats]:
     """Return time-weighted means over active riding, and the work of each side."""
     import numpy as np
 
     batch = found.batch
     n, at = len(batch), batch.starts[:-1]
     columns: dict[str, Floats] = {}
-    weight = np.where(active, found.held, 0.0)
     for channel, name in (("cadence_rpm", "mean_cadence_rpm"), ("heart_rate_bpm", "mean_heart_rate_bpm")):
         values = batch.channels.get(channel)
-        columns[name] = np.full(n, np.nan) if values is None else _mean(values, weight, at)
+        columns[name] = np.full(n, np.nan) if values is None else _mean(values, weight, seconds, at)
     left, right = (batch.channels.get(f"{side}_power_w") for side in ("left", "right"))
     if left is None or right is None:
         return columns | {"left_work_j": np.full(n, np.nan), "right_work_j": np.full(n, np.nan)}
@@ -297,14 +304,15 @@ def _means(found: _Held, active: Flags) -> dict[str, Floats]:
     return columns
 
 
-def _mean(values: Floats, weight: Floats, at: Integers) -> Floats:
+def _mean(values: Floats, weight: Floats, seconds: Floats, at: Integers) -> Floats:
     import numpy as np
 
+    weighted = values * weight
+    total = np.add.reduceat(weighted, at)
+    if not np.isnan(total).any():
+        return _over(total, seconds)
     known = ~np.isnan(values)
-    if known.all():
-        return _over(np.add.reduceat(values * weight, at), np.add.reduceat(weight, at))
-    weighted = np.where(known, values, 0.0) * weight
-    return _over(np.add.reduceat(weighted, at), np.add.reduceat(np.where(known, weight, 0.0), at))
+    return _over(np.add.reduceat(np.where(known, weighted, 0.0), at), np.add.reduceat(weight * known, at))
 
 
 def _over(top: Floats, bottom: Floats) -> Floats:

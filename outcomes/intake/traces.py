@@ -63,7 +63,7 @@ class TraceSource:
         if self.kind != "parquet":
             return 1
         try:
-            return groups(self.path) if is_ours(self.path) else 1
+            return max(1, groups(self.path)) if is_ours(self.path) else 1
         except (OSError, ValueError):
             return 1
 
@@ -95,10 +95,12 @@ class TraceSource:
         return read_csv(self.path, self.file, self.ids, self.headings, checks)
 
     def _parquet(self, number: int, checks: TraceChecks) -> Batch | None:
-        from outcomes.intake.traces_parquet import is_ours, read_groups
+        from outcomes.intake.traces_parquet import groups, is_ours, read_groups
 
         try:
             if is_ours(self.path):
+                if not groups(self.path):
+                    raise DesignError("it holds no samples")
                 return next(read_groups(self.path, [number]))
             return self._foreign(checks)
         except (OSError, ValueError) as error:

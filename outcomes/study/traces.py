@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -145,40 +145,42 @@ class Traces:
         an interrupted run goes on where it stopped. At most one piece per thread, and one more, is in memory.
         """
         workers = workers or os.cpu_count() or 1
-        rows, findings, reused = [], list(self.findings), 0
+        known = [self._remembered(source) for source in self.sources]
+        fresh = (source for source, part in zip(self.sources, known, strict=True) if part is None)
+        parts: list[_Part] = [part for part in known if part is not None]
+        reused = len(parts)
         with ThreadPoolExecutor(max_workers=workers) as pool:
-            for source in self.sources:
-                known = self._remembered(source)
-                if known is not None:
-                    reused += 1
-                    rows.append(known[0])
-                    findings += known[1]
+            pieces: list[_Part] = []
+            for source, piece, is_last in self._pieces(fresh, pool, workers):
+                pieces.append(piece)
+                if not is_last:
                     continue
-                frame, told = self._sum(source, pool, workers)
-                self._remember(source, frame, told)
-                rows.append(frame)
-                findings += told
+                part, pieces = _file_part(source, pieces), []
+                self._remember(source, *part)
+                parts.append(part)
                 if progress is not None:
                     progress(source.file)
-        sessions, doubles = _once(rows)
-        return TraceSummary(sessions, (*findings, *doubles), reused)
+        sessions, doubles = _once([frame for frame, _ in parts])
+        told = [finding for _, findings in parts for finding in findings]
+        return TraceSummary(sessions, (*self.findings, *told, *doubles), reused)
 
-    def _sum(self, source: Source, pool: ThreadPoolExecutor, workers: int) -> _Part:
-        """Sum one file, its pieces on threads, at most one more in flight than there are threads."""
-        import pandas as pd
+    def _pieces(
+        self, sources: Iterable[Source], pool: ThreadPoolExecutor, workers: int
+    ) -> Iterator[tuple[Source, _Part, bool]]:
+        """Sum the pieces of files on threads, in order, at most one more in flight than there are threads.
 
-        parts: list[_Part] = []
-        flying: deque[Future[_Part]] = deque()
-        for number in range(source.pieces()):
-            if len(flying) > workers:
-                parts.append(flying.popleft().result())
-            flying.append(pool.submit(self._piece, source, number))
-        parts += [future.result() for future in flying]
-        frames = [frame for frame, _ in parts if len(frame)]
-        frame = pd.concat(frames, ignore_index=True) if frames else _no_rows()
-        return frame.assign(file=pd.Series([source.file] * len(frame), dtype="str")), [
-            f for _, told in parts for f in told
-        ]
+        Yields the file, the sum of a piece, and whether it is the file's last.
+        """
+        flying: deque[tuple[Source, Future[_Part], bool]] = deque()
+        for source in sources:
+            total = source.pieces()
+            for number in range(total):
+                if len(flying) > workers:
+                    first, future, is_last = flying.popleft()
+                    yield first, future.result(), is_last
+                flying.append((source, pool.submit(self._piece, source, number), number == total - 1))
+        for first, future, is_last in flying:
+            yield first, future.result(), is_last
 
     def _piece(self, source: Source, number: int) -> _Part:
         from outcomes.dose import summarise
@@ -223,6 +225,16 @@ class Traces:
 _Part = tuple["pd.DataFrame", list[Finding]]
 
 
+def _file_part(source: Source, pieces: Sequence[_Part]) -> _Part:
+    """Return the rows and findings of a file from those of its pieces."""
+    import pandas as pd
+
+    frames = [frame for frame, _ in pieces if len(frame)]
+    frame = pd.concat(frames, ignore_index=True) if frames else _no_rows()
+    names = pd.Series([source.file] * len(frame), dtype="str")
+    return frame.assign(file=names), [finding for _, told in pieces for finding in told]
+
+
 def _no_rows() -> pd.DataFrame:
     from outcomes.dose import joined
 
@@ -253,7 +265,7 @@ def _alike(whole: pd.DataFrame) -> list[Finding]:
     ridden = whole[whole["recorded_work_j"] > 0]
     same = ["samples", "total_s", "recorded_work_j", "trapezoid_work_j", "peak_power_w"]
     findings = []
-    for _, part in ridden.groupby(same, sort=False):
+    for _, part in ridden[ridden.duplicated(same, keep=False)].groupby(same, sort=False):
         head, *others = part.to_dict("records")
         for row in others:
             expected = (
