@@ -13,11 +13,26 @@ import pytest
 from synthetic_cohort import write_cohort
 
 PEOPLE = 14
-TABLES = ("participants", "visits", "prescriptions", "sessions", "assessments", "repeats", "events", "changes")
+TABLES = (
+    "participants",
+    "visits",
+    "prescriptions",
+    "sessions",
+    "stimulation",
+    "assessments",
+    "repeats",
+    "events",
+    "changes",
+)
 
 
 def hashes(folder: Path) -> dict[str, str]:
-    return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.iterdir())}
+    """Return the hash of every file, and one of all files of a folder in it."""
+    found = {path.name: hashlib.sha256() for path in sorted(folder.iterdir())}
+    for path in sorted(path for path in folder.rglob("*") if path.is_file()):
+        inner = path.relative_to(folder)
+        found[inner.parts[0]].update(inner.as_posix().encode() + path.read_bytes())
+    return {name: digest.hexdigest() for name, digest in found.items()}
 
 
 @pytest.mark.parametrize("damage", [None, "cells", "all"])
@@ -55,7 +70,7 @@ def test_damage_leaves_every_cell_alone_that_it_does_not_name(tmp_path: Path) ->
     write_cohort(tmp_path / "clean", people=PEOPLE)
     write_cohort(tmp_path / "harmed", people=PEOPLE, damage="cells")
     clean, harmed = hashes(tmp_path / "clean"), hashes(tmp_path / "harmed")
-    untouched = {"protocol.toml", "events.csv", "changes.csv", "repeats.csv"}
+    untouched = {"protocol.toml", "events.csv", "changes.csv", "repeats.csv", "stimulation.csv", "traces"}
     assert {name for name in clean if clean[name] == harmed[name]} == untouched
 
 
@@ -79,7 +94,7 @@ def test_files_have_unix_line_ends_no_byte_order_mark_and_no_zero_too_many(tmp_p
 def test_the_written_cohort_says_where_its_files_are_and_how_many_rows_they_hold(tmp_path: Path) -> None:
     told: list[str] = []
     written = write_cohort(tmp_path / "cohort", people=4, progress=told.append)
-    assert sorted(told) == sorted(path.name for path in written.folder.iterdir())
+    assert sorted({name.split("/")[0] for name in told}) == sorted(path.name for path in written.folder.iterdir())
     assert tuple(written.tables) == TABLES
     for name, path in written.tables.items():
         assert len(path.read_text().splitlines()) == written.rows[name] + 1
