@@ -25,6 +25,7 @@ AFTERMATH = {
     ("visit_order", "visited_at"),  # a visit five weeks later also comes after the next one
     ("outside_window", "visited_at"),
     ("visit_not_listed", "assessed_at"),  # a visit whose id is refused is not listed under the right one
+    ("unknown_session", "session_id"),  # stimulation rows of a session whose own row was refused
     ("soft_limit", "mean_cadence_rpm"),  # a cadence of 0 is unusual and, with power, impossible
 }
 """Findings that follow from a planted fault without standing in the very cell of the truth."""
