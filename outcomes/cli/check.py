@@ -10,7 +10,8 @@ from typing import Any
 
 from outcomes.cli.output import Output, columns_text, counted
 from outcomes.cli.review import list_for_review
-from outcomes.errors import GRADES, PRINTED_FINDINGS, DataError, Finding, Grade
+from outcomes.errors import GRADES, PRINTED_FINDINGS, DataError, Finding, Grade, printable
+from outcomes.files import inside, write_whole
 
 GRADE_WORDS: dict[Grade, str] = {
     "block": "Stops the run",
@@ -79,7 +80,10 @@ def mark_workbooks(folder: Path, findings: Sequence[Finding], output: Output) ->
 
 
 def suggest_mapping(folder: Path, output: Output) -> None:
-    """Print a columns.csv that may be right for the headings that are not understood yet.
+    """Print a columns.csv that may be right for the headings that are not understood yet, and say what it would do.
+
+    Without ``-o`` the proposals are written beside the tables as ``columns.suggested.csv`` and ``words.suggested.csv``;
+    a person accepts one by renaming it.
 
     Raises
     ------
@@ -91,9 +95,32 @@ def suggest_mapping(folder: Path, output: Output) -> None:
 
     protocol, catalogue = read_plan(folder)
     suggestion = suggest_columns(folder, protocol, catalogue)
-    document = {"columns.csv": suggestion.text, "proposed": suggestion.proposed, "unknown": suggestion.unknown}
+    document = {
+        "columns.csv": suggestion.text,
+        "words.csv": suggestion.words.text,
+        "proposed": suggestion.proposed,
+        "unknown": suggestion.unknown,
+        "effects": suggestion.effects,
+    }
     output.data(suggestion.text, document)
-    output.say(f"{counted(suggestion.proposed, 'row')} proposed; read them before you save them as columns.csv.")
+    if output.file is None:
+        for name, text, count in (
+            ("columns", suggestion.text, suggestion.proposed),
+            ("words", suggestion.words.text, len(suggestion.words.proposed)),
+        ):
+            path = inside(folder, f"{name}.suggested.csv")
+            if count:
+                write_whole(path, text)
+                output.say(f"{path}: {counted(count, 'row')} proposed; read it, then rename it to {name}.csv.")
+            else:
+                path.unlink(missing_ok=True)
+    output.say(f"{counted(suggestion.proposed, 'row')} proposed for columns.csv.")
+    for (column, word), means in suggestion.words.proposed.items():
+        output.say(f"Proposed for words.csv: {column} '{printable(word)}' means {means}")
+    for column, word in suggestion.words.unknown:
+        output.say(f"No meaning found: {column} '{printable(word)}'")
+    for line in suggestion.effects:
+        output.say(f"Would do: {line}")
     for where, heading in suggestion.unknown:
         output.say(f"Nothing fits: {where}, '{heading}' (kept as an extra column unless you map it)")
 

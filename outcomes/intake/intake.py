@@ -24,6 +24,7 @@ from outcomes.intake.identifiers import check_identifiers, point_out_identifying
 from outcomes.intake.ledger import Ledger, counted_cells, ledger_files
 from outcomes.intake.limits import check_limits
 from outcomes.intake.mapping import HeadingRule, read_mappings
+from outcomes.intake.patterns import expand_patterns
 from outcomes.intake.query_sheet import read_query_sheets
 from outcomes.intake.readers import WORKBOOK_SUFFIXES, Contents, near_table, read_settings, read_tables
 from outcomes.intake.review import ForReview, for_review, review_csv
@@ -79,7 +80,12 @@ class Intake:
 
 
 def read_folder(
-    folder: str | Path, protocol: Protocol, catalogue: Catalogue, *, progress: Callable[[str], None] | None = None
+    folder: str | Path,
+    protocol: Protocol,
+    catalogue: Catalogue,
+    *,
+    progress: Callable[[str], None] | None = None,
+    settings: Mapping[str, bytes] | None = None,
 ) -> Intake:
     """Read and check every table of a study folder; no file of the clinic is changed.
 
@@ -91,6 +97,8 @@ def read_folder(
         The study's own definitions included.
     progress : callable, optional
         Called with the name of each file as it is read.
+    settings : mapping of str to bytes, optional
+        What columns.csv, words.csv or decisions.csv would hold; by default what stands in the folder.
 
     Returns
     -------
@@ -107,6 +115,7 @@ def read_folder(
         raise UsageError(f"{folder} is not a folder")
     found, contents = Collector(), Contents()
     read_settings(folder, contents, found)
+    contents.settings |= settings or {}
     rules = protocol.intake
     mappings = read_mappings(contents.settings.get("columns.csv"), protocol, catalogue, found)
     words = read_words(contents.settings.get("words.csv"), rules, found)
@@ -115,6 +124,7 @@ def read_folder(
     known |= {one.heading for one in mappings}
     read_tables(folder, rules, known, contents, found, progress)
     decisions += read_query_sheets(contents.sheets, found)
+    mappings = expand_patterns(mappings, contents.sheets, words, protocol, catalogue, found)
     study = _Study(protocol, catalogue, words, decisions, mappings, found)
     return study.intake(contents.sheets, contents.hashes, contents.refused)
 

@@ -88,7 +88,7 @@ def _faults(line: Line, protocol: Protocol, catalogue: Catalogue) -> Iterator[tu
         yield "column", "empty_column", f"a column, or '{NOT_READ}' for a heading that is not read"
         return
     yield from _column_faults(line, table, column or "response")
-    yield from _fixed_faults(line, table, protocol, catalogue)
+    yield from fixed_faults(line.cells, table, protocol, catalogue)
 
 
 def _column_faults(line: Line, table: str, column: str) -> Iterator[tuple[str, str, str]]:
@@ -117,7 +117,11 @@ def _unit_fault(given: str, wanted: str) -> Iterator[tuple[str, str, str]]:
         yield "unit", "unit", f"a unit that can be turned into {wanted}; {error.reason}"
 
 
-def _fixed_faults(line: Line, table: str, protocol: Protocol, catalogue: Catalogue) -> Iterator[tuple[str, str, str]]:
+def fixed_faults(
+    cells: Mapping[str, str], table: str, protocol: Protocol, catalogue: Catalogue
+) -> Iterator[tuple[str, str, str]]:
+    """Yield part, rule and what would do, for every part of an answer's key that cannot be right."""
+    line = {part: cells.get(part, "") for part in (*FIXING, "unit")}
     if table:
         for part in FIXING:
             if line[part] and part not in TABLES[table].by_name:
@@ -137,7 +141,7 @@ def _fixed_faults(line: Line, table: str, protocol: Protocol, catalogue: Catalog
         yield from _measure_faults(line, table, catalogue)
 
 
-def _measure_faults(line: Line, table: str, catalogue: Catalogue) -> Iterator[tuple[str, str, str]]:
+def _measure_faults(line: Mapping[str, str], table: str, catalogue: Catalogue) -> Iterator[tuple[str, str, str]]:
     try:
         definition = catalogue.get(line["measure"], line["version"] or None)
     except UsageError:

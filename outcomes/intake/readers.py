@@ -39,6 +39,9 @@ OTHER_SUFFIXES = (
 """Kinds of tables that are not read; one named like a table is refused instead of passed over."""
 
 SETTINGS = ("columns.csv", "words.csv", "decisions.csv")
+SUGGESTED = ("columns.suggested.csv", "words.suggested.csv")
+"""Proposals; a person accepts one by giving it the name without ``suggested``."""
+
 SIZE_LIMIT = 1_000_000_000
 LOCK = ("~$", ".~lock.")
 
@@ -101,7 +104,7 @@ def read_tables(
     for path in sorted(folder.iterdir(), key=lambda path: path.name):
         suffix = path.suffix.lower()
         is_broken_link = path.is_symlink() and not path.exists()
-        if not (path.is_file() or is_broken_link) or path.name in SETTINGS or path.name.startswith(PARTIAL):
+        if not (path.is_file() or is_broken_link) or path.name in SETTINGS + SUGGESTED or path.name.startswith(PARTIAL):
             continue
         if path.name.startswith(LOCK):
             _name_lock(path.name, found)

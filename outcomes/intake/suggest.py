@@ -13,12 +13,16 @@ from typing import TYPE_CHECKING
 
 from outcomes.errors import DesignError
 from outcomes.intake.collector import Collector
+from outcomes.intake.dates import formats_for, order_of
 from outcomes.intake.mapping import read_mappings
 from outcomes.intake.readers import Contents, read_settings, read_tables
+from outcomes.intake.settings import read_words
+from outcomes.intake.suggest_words import WordSuggestion, effects, read_with, suggest_words
 from outcomes.units import conversion_factor
 from outcomes.vocabulary import ANSWER_TABLES, COLUMNS_CSV, TABLES, Table
 
 if TYPE_CHECKING:
+    from outcomes.intake.intake import Intake
     from outcomes.intake.raw import Sheet
     from outcomes.measures import Catalogue, Definition
     from protocols.schema import Protocol
@@ -62,11 +66,17 @@ class Suggestion:
         Number of proposed rows.
     unknown : tuple of (str, str)
         File (and sheet) and heading of what nothing fits; kept as extra columns unless mapped.
+    words : WordSuggestion
+        A words.csv that may be right, for the words that are not understood once the columns are.
+    effects : tuple of str
+        What both together would do to each column, a line each.
     """
 
     text: str
     proposed: int
     unknown: tuple[tuple[str, str], ...]
+    words: WordSuggestion
+    effects: tuple[str, ...]
 
 
 def suggest_columns(folder: str | Path, protocol: Protocol, catalogue: Catalogue) -> Suggestion:
@@ -110,7 +120,44 @@ def suggest_columns(folder: str | Path, protocol: Protocol, catalogue: Catalogue
                 writer.writerow({"sheet": sheet.name or sheet.file, "heading": heading, **row})
             else:
                 unknown.append((sheet.title, heading))
-    return Suggestion(out.getvalue(), proposed, tuple(unknown))
+    text = out.getvalue()
+    first = read_with(folder, text, None, protocol, catalogue)
+    dated = _with_formats(text, first, contents.sheets)
+    declared = read_words(contents.settings.get("words.csv"), protocol.intake, found)
+    words = WordSuggestion({}, {}, declared)
+    final = read_with(folder, dated, words.text, protocol, catalogue)
+    while (more := suggest_words(final.findings, words, protocol)) != words:
+        words = more  # a word inside a key hides the words of its row until it is understood
+        final = read_with(folder, dated, words.text, protocol, catalogue)
+    proposed += dated.count("\n") - text.count("\n")
+    return Suggestion(dated, proposed, tuple(unknown), words, tuple(effects(final)))
+
+
+def _with_formats(text: str, first: Intake, sheets: Sequence[Sheet]) -> str:
+    """Return the proposal with the format of each column of dates whose own cells can be read in one order only."""
+    rows = list(csv.DictReader(io.StringIO(text)))
+    for finding in first.findings:
+        if finding.rule != "ambiguous_date" or finding.grade != "block":
+            continue
+        sheet = next(one for one in sheets if (one.file, one.name) == (finding.file, finding.sheet))
+        cells = sheet.columns[sheet.headings.index(finding.column)].tolist()
+        day_first, month_first = order_of(cells)
+        if bool(day_first) == bool(month_first):
+            continue
+        pattern = formats_for(day_first or month_first)[0 if day_first else 1]
+        mine = [row for row in rows if row["heading"] == finding.column and row["sheet"] in ("", *sheet.names)]
+        if not mine:
+            name = sheet.name or sheet.file
+            mine = [dict.fromkeys(COLUMNS_CSV, "") | {"sheet": name, "heading": finding.column, "table": finding.table}]
+            mine[0]["column"] = finding.column
+            rows += mine
+        for row in mine:
+            row["format"] = pattern
+    out = io.StringIO()
+    writer = csv.DictWriter(out, COLUMNS_CSV, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()
 
 
 def _planned(protocol: Protocol, catalogue: Catalogue) -> Iterator[Definition]:
@@ -135,6 +182,9 @@ class _Headings:
         own = set(table.by_heading) if table else set()
         free = [heading for heading in headings if heading not in taken and heading not in own]
         missing = sorted(own - set(headings))
+        if table is None and any(self._answer(heading) for heading in free):
+            table = TABLES["assessments"]  # a wide sheet: its ids are those of its answers
+            missing = sorted(set(table.by_heading) - set(headings) - {"response"})
         for heading in free:
             column, answer = _column(heading, table, missing), self._answer(heading)
             wide = table is None or table.name in ANSWER_TABLES
