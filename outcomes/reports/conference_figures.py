@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from outcomes.reports import conference_tables as printed
 from outcomes.reports import format as fmt
+from outcomes.reports import overview_figures as overview
 from outcomes.reports.blocks import Block, figure_block
 from outcomes.reports.change_sentences import (
     associated,
@@ -221,6 +222,14 @@ class Figures:
         alt = alt.replace("none planned planned", "none planned")
         n = fmt.number(max(r["people"] for r in rows))
         yield self._block("dose_over_weeks", axes, title, alt, table, n=n, source="table dose_by_week")
+
+    def attendance(self) -> Iterator[Block]:
+        """Yield who came in which week."""
+        yield overview.attendance(self.facts, self.people)
+
+    def forest(self) -> Iterator[Block]:
+        """Yield every mean change on one scale."""
+        yield overview.forest(self.facts)
 
     def dose_against_change(self) -> Iterator[Block]:
         """Yield delivered dose against change, with the slope's interval and its range leaving one person out."""

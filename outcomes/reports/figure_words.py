@@ -56,6 +56,11 @@ def good_is_up(row: Any) -> bool:
     return bool(row["better"] == "higher" or row["words_better"] == "larger")
 
 
+def better_way(row: Any) -> str:
+    """Return which change stands at the right of zero in a forest of effects."""
+    return "a rise" if good_is_up(row) else "a fall"
+
+
 def floats(values: list[Any]) -> list[float]:
     """Return values as numbers, nan where there is none."""
     return [float("nan") if v is None else float(v) for v in values]

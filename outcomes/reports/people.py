@@ -44,6 +44,11 @@ class People:
         return self._read("dose")
 
     @cached_property
+    def dose_by_week(self) -> pd.DataFrame | None:
+        """Dose of everybody in every week of the programme."""
+        return self._read("dose_by_week")
+
+    @cached_property
     def values(self) -> pd.DataFrame | None:
         """Value of everybody at every visit."""
         return self._read("values")

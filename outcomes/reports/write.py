@@ -12,6 +12,9 @@ from outcomes.files import inside, sha256, whole_folder, write_whole
 READERS = ("conference", "funder", "class", "participant")
 """Readers whose notebook and template exist."""
 
+CHECKLIST = "checklist.csv"
+"""Name of the file that says where each item of the guidelines is answered."""
+
 PRINTED = ("funder", "participant")
 """Readers whose report is also a pdf."""
 
@@ -77,7 +80,19 @@ def write_report(
         target /= file_name(who or "")
     with whole_folder(target) as partial:
         names = write_forms(notebook, reader, partial)
+        if reader != "participant":
+            write_whole(partial / CHECKLIST, checklist_csv(results / "record.json", reader))
+            names.append(CHECKLIST)
     return [target / name for name in names]
+
+
+def checklist_csv(record: Path, reader: str) -> str:
+    """Return the checklist of the guidelines that a record's design picks, as csv."""
+    from outcomes.analysis.write import csv_text
+    from outcomes.reports.checklist import checklist
+    from outcomes.result import Record
+
+    return csv_text(checklist(Record.read(record), abstract=reader == "conference"))
 
 
 def file_name(who: str) -> str:

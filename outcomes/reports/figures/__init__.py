@@ -6,6 +6,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from outcomes.reports.figures.attendance import attendance_map as attendance_map
     from outcomes.reports.figures.change import change_against_error as change_against_error
     from outcomes.reports.figures.change import ordinal_shares as ordinal_shares
     from outcomes.reports.figures.change import paired_change as paired_change
@@ -14,14 +15,17 @@ if TYPE_CHECKING:
     from outcomes.reports.figures.dose import dose_against_change as dose_against_change
     from outcomes.reports.figures.dose import dose_over_weeks as dose_over_weeks
     from outcomes.reports.figures.flow import participant_flow as participant_flow
+    from outcomes.reports.figures.forest import forest_of_effects as forest_of_effects
     from outcomes.reports.figures.person import one_person as one_person
     from outcomes.reports.figures.trace import session_trace as session_trace
 
 _EXPORTS = {
+    "attendance_map": "attendance",
     "change_against_error": "change",
     "delivered_by_month": "counts",
     "dose_against_change": "dose",
     "dose_over_weeks": "dose",
+    "forest_of_effects": "forest",
     "one_person": "person",
     "ordinal_shares": "change",
     "paired_change": "change",

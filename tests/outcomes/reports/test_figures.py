@@ -8,12 +8,17 @@ import pytest
 
 from outcomes.errors import DesignError
 from outcomes.reports.figures import (
+    attendance_map,
     change_against_error,
+    delivered_by_month,
     dose_against_change,
     dose_over_weeks,
+    forest_of_effects,
+    one_person,
     ordinal_shares,
     paired_change,
     participant_flow,
+    people_counts,
     style,
 )
 
@@ -32,9 +37,15 @@ def drawings():
         [100.0, 200, 300, 400], AFTER - BEFORE, slope=(1.0, -0.5, 2.5), per=100, leave_one_out=(0.5, 1.4)
     )
     yield participant_flow([("enrolled", 5), ("analysed", 4)], beside=[(0, "1 left")])
+    yield people_counts(["better", "about the same", "worse"], [23, 8, 6], title="A count")
+    yield people_counts(["better", "about the same or worse"], [23, 14], kinds=("good", "within"), marks=False)
+    yield delivered_by_month(["weeks 1 to 4", "weeks 5 to 8"], [400.0, np.nan], [540.0, 520.0], ylabel="sessions")
+    yield one_person(["Week 0", "Week 8", "Week 16"], [44.0, np.nan, 46.0], error=1.1, ylabel="cm", synthetic=True)
+    yield forest_of_effects(["A", "B"], [0.5, np.nan], [0.1, np.nan], [0.9, np.nan], texts=["0.5", "none"])
+    yield attendance_map([[3.0, 0.0], [1.0, np.nan]], [[3.0, 3.0], [3.0, np.nan]])
 
 
-@pytest.mark.parametrize("index", range(6))
+@pytest.mark.parametrize("index", range(12))
 def test_files_are_the_same_bytes_twice(index):
     first, second = list(drawings())[index], list(drawings())[index]
     for kind in ("svg", "png"):
