@@ -39,7 +39,6 @@ STATEMENTS: dict[str, str] = {
     "rationale": "Why this training, in one sentence. Answers: introduction; TIDieR 2.",
     "limitations": "What the author wants said besides the standing limits. Answers: discussion, limitations.",
     "involvement": "Who of those concerned helped to plan the study, or that nobody did. Answers: CONSORT 8.",
-    "raters": "Who measured, how many, and whether they knew each other's values. Answers: GRRAS 4 and 9.",
     "interim": "Whether anybody looked at results before the end, and rules for stopping. Answers: CONSORT 16b.",
     "next_step": "What is planned next, in plain words. Answers: funder, next step.",
     "conclusion": "The author's own last sentence. Answers: conclusion, after the standing one.",

@@ -59,7 +59,7 @@ def attendance_map(
     step = np.where(due, np.digitize(share, (1e-12, *STEPS[1:])), np.nan)
     number = np.arange(1, done.shape[1] + 1) if weeks is None else np.asarray(weeks, dtype=float)
     with style.look():
-        ax = style.new_axes((16.0, 3.2 + 0.22 * len(done))) if ax is None else ax
+        ax = style.new_axes((16.0, 4.2 + _height(len(done)))) if ax is None else ax
         sns.heatmap(step, ax=ax, cmap=_shades(), vmin=-0.5, vmax=4.5, cbar=False, linewidths=0.4, linecolor="white",
                     xticklabels=False, yticklabels=False)  # fmt: skip
         _signs(ax, np.argwhere(due & (share == 0)), "x", style.INK)
@@ -71,6 +71,11 @@ def attendance_map(
         _key(ax, len(done))
         style.finish(ax, **texts)
     return ax
+
+
+def _height(n: int) -> float:
+    """Return the height of the map of `n` people, in cm."""
+    return max(2.0, 0.22 * n)
 
 
 def _shades() -> Any:
@@ -95,5 +100,6 @@ def _key(ax: Axes, n: int) -> None:
                           for i, name in enumerate(NAMES)]  # fmt: skip
     for marker, name, colour in (("x", "missed", style.INK), ("_", "not due", style.BAND_EDGE)):
         handles.append(Line2D([], [], ls="", marker=marker, ms=4, color=colour, label=name))
-    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(-0.01, -1.5 / (1.0 + 0.22 * n)), ncols=7, fontsize=6.5, handlelength=1.2,
-              columnspacing=1.0)  # fmt: skip
+    below = -1.4 / _height(n)
+    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(-0.01, below), ncols=7, fontsize=6.5,
+              handlelength=1.2, columnspacing=1.0)  # fmt: skip
