@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 
 from outcomes.errors import DefinitionError, Problem, UsageError, near_word
+from outcomes.measures import compiled
 from outcomes.measures.loading import read_definition
 from outcomes.measures.schema import Definition
 
@@ -115,7 +116,9 @@ class Catalogue:
 
     def __iter__(self) -> Iterator[Definition]:
         """Iterate over the current definition of every measure."""
-        return (self.get(key) for key in self.keys())
+        definitions = [self.get(key) for key in self.keys()]
+        _keep_compiled()
+        return iter(definitions)
 
     def __len__(self) -> int:
         return len(self.keys())
@@ -138,7 +141,29 @@ def _packaged_files() -> Mapping[str, tuple[Path, ...]]:
 
 @cache
 def _packaged(key: str) -> tuple[Definition, ...]:
-    return tuple(read_definition(path) for path in _packaged_files().get(key, ()))
+    return tuple(_read(path) for path in _packaged_files().get(key, ()))
+
+
+_PARSED: list[Path] = []
+"""Packaged files whose compiled form did not fit and that were read as TOML."""
+
+
+def _read(path: Path) -> Definition:
+    """Return the definition of a packaged file: compiled if that fits its content, else as read from the TOML."""
+    found = compiled.load(path, path.read_bytes())
+    if found is None:
+        _PARSED.append(path)
+        found = read_definition(path)
+    return found
+
+
+def _keep_compiled() -> None:
+    """Write the compiled form again where a packaged definition had to be read from its TOML."""
+    if _PARSED:
+        paths = [path for paths in _packaged_files().values() for path in paths]
+        by_file = {one.file: one for key in _packaged_files() for one in _packaged(key)}
+        compiled.write((path, by_file[path.name]) for path in paths)
+    _PARSED.clear()
 
 
 def _read_folder(folder: Path) -> dict[str, list[Definition]]:

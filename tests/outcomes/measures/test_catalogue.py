@@ -50,8 +50,8 @@ def test_the_packaged_measures_are_read_once_and_listed_in_order() -> None:
 def test_a_definition_is_read_only_when_it_is_asked_for() -> None:
     code = (
         "from outcomes.measures import catalogue\n"
-        "read, real = [], catalogue.read_definition\n"
-        "catalogue.read_definition = lambda path: (read.append(path.stem), real(path))[1]\n"
+        "read, real = [], catalogue._read\n"
+        "catalogue._read = lambda path: (read.append(path.stem), real(path))[1]\n"
         "found = catalogue.Catalogue.packaged()\n"
         "found.keys(); found.get('mas'); found.get('mas'); found.versions('mas')\n"
         "print(*read)"
