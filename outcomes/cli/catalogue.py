@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import dataclasses
+import math
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,7 +32,7 @@ def print_catalogue(key: str | None, filters: Mapping[str, str | None], study: P
         catalogue = catalogue.with_folder(study / "measures")
     if key is not None:
         definition = _found(catalogue, key)
-        output.data(card(definition), as_document(definition))
+        output.data(card(definition), whole_document(definition, catalogue.versions(key)))
         return
     chosen = [catalogue.get(row["key"], row["version"]) for row in listing(catalogue, filters["word"])]
     chosen = [definition for definition in chosen if _passes(definition, filters)]
@@ -61,6 +63,27 @@ def _passes(definition: Definition, filters: Mapping[str, str | None]) -> bool:
 
 def _plain(text: str) -> str:
     return text.lower().replace("_", " ")
+
+
+def whole_document(definition: Definition, versions: Sequence[str]) -> dict[str, Any]:
+    """Return everything that the definition of one measure holds, for programs; an open end of a range is null.
+
+    Parameters
+    ----------
+    definition : Definition
+    versions : sequence of str
+        All of the measure, the current one first.
+    """
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, Mapping):
+            return {str(key): plain(one) for key, one in value.items()}
+        if isinstance(value, tuple | list):
+            return [plain(one) for one in value]
+        return None if isinstance(value, float) and math.isinf(value) else value
+
+    document: dict[str, Any] = plain(dataclasses.asdict(definition))
+    return document | {"versions": list(versions), "main_scale": definition.main_scale.key}
 
 
 def as_document(definition: Definition) -> dict[str, Any]:
