@@ -24,7 +24,7 @@ FEWEST = 5
 MOST_UNDEFINED = 0.05
 """Share of resamples without a value above which there is no bootstrap interval."""
 
-_BLOCK = 500_000
+_BLOCK = 50_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

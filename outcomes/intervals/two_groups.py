@@ -8,12 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from outcomes.errors import DesignError
-from outcomes.intervals.bootstrap import BcaInterval, Statistic, adjusted, bias_correction
+from outcomes.intervals.bootstrap import BLOCK, BcaInterval, Statistic, adjusted, bias_correction
 from outcomes.intervals.quantiles import check_level
 from outcomes.matrices import Vector, all_equal, finite_vector
 from outcomes.result import Interval
-
-_BLOCK = 2_000_000
 
 
 def bca_of_two_groups(
@@ -98,12 +96,12 @@ def _resampled(groups: list[list[Vector]], statistic: Statistic, resamples: int,
     """Return the statistic of each resample, drawn in blocks that fit in memory."""
     sizes = [len(arrays[0]) for arrays in groups]
     out = np.empty(resamples)
-    rows = max(1, _BLOCK // sum(sizes))
+    rows = max(1, BLOCK // sum(sizes))
     for start in range(0, resamples, rows):
         stop = min(start + rows, resamples)
         drawn = []
         for arrays, n in zip(groups, sizes, strict=True):
-            index = rng.integers(0, n, (stop - start, n), dtype=np.int32)
+            index = rng.integers(0, n, (stop - start, n), dtype=np.int32).astype(np.intp)
             drawn += [np.take(a, index) for a in arrays]
         out[start:stop] = statistic(*drawn)
     return out
