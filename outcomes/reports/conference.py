@@ -8,13 +8,14 @@ from functools import cached_property
 from pathlib import Path
 
 from outcomes.errors import UsageError
-from outcomes.reports import asked_tables, group_tables
+from outcomes.reports import asked_tables, dose_response_tables, group_tables, model_tables
 from outcomes.reports import conference_tables as tables
 from outcomes.reports import format as fmt
 from outcomes.reports.abstract import Abstract, build_abstract, page_notes
 from outcomes.reports.blocks import Block, lines_block, show, table_block
 from outcomes.reports.change_sentences import change_of_outcome
 from outcomes.reports.conference_figures import Figures
+from outcomes.reports.dose_response_sentences import dose_answer
 from outcomes.reports.facts import DESIGNS, Facts
 from outcomes.reports.opening import open_facts
 from outcomes.reports.people import People
@@ -31,11 +32,22 @@ TABLES: dict[str, Callable[[Facts], Table]] = {
     "reliable": asked_tables.reliable,
     "dose": tables.dose,
     "associations": tables.associations,
+    "dose_within": dose_response_tables.within,
+    "dose_curves": dose_response_tables.curves,
+    "dose_prediction": dose_response_tables.prediction,
+    "dose_origins": dose_response_tables.origins,
+    "limbs": model_tables.limbs,
+    "all_visits": model_tables.all_visits,
+    "other_rules": model_tables.other_rules,
+    "flags": model_tables.flags,
     "harms": tables.harms,
     "data": tables.data,
     "measures": tables.measures,
 }
-WHERE_PLANNED = ("groups", "sizes", "important", "reliable")
+WHERE_PLANNED = (
+    *("groups", "sizes", "important", "reliable", "limbs", "all_visits", "other_rules", "flags"),
+    *("dose_within", "dose_curves", "dose_prediction", "dose_origins"),
+)
 """Tables that are shown only where they have a row: not every plan asks for them."""
 
 
@@ -88,8 +100,8 @@ class ConferenceReport:
         show(Block("abstract", "abstract", {"abstract": self.abstract_text.to_dict()}))
 
     def figure(self, name: str) -> None:
-        """Show a figure: participant_flow, paired_change, change_against_error, grades, dose_over_weeks or
-        dose_against_change; where it cannot be drawn, the reason."""
+        """Show a figure: participant_flow, paired_change, change_against_error, grades, dose_over_weeks,
+        dose_against_change, within_person_lines or dose_curves; where it cannot be drawn, the reason."""
         draw: Callable[[], Iterator[Block]] | None = getattr(self.figures, name, None)
         if draw is None:
             raise UsageError(f"there is no figure '{name}'")
@@ -98,6 +110,12 @@ class ConferenceReport:
             if block.data not in shown:
                 show(block)
             shown.append(block.data)
+
+    def dose_answer(self) -> None:
+        """Show the answer on dose line by line; nothing where the record relates no dose to change."""
+        lines = dose_answer(self.facts)
+        if lines:
+            show(lines_block("text", "dose_answer", lines, as_list=True))
 
     def table(self, name: str) -> None:
         """Show a table, one of those that `TABLES` names; nothing where the plan did not ask for it."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from outcomes.reports import conference_tables as printed
+from outcomes.reports import dose_response_figures
 from outcomes.reports import format as fmt
 from outcomes.reports import overview_figures as overview
 from outcomes.reports.blocks import Block, figure_block
@@ -275,6 +276,14 @@ class Figures:
         alt = f"One ring per person: delivered dose against change. {said}{loo}"
         yield self._block(name, axes, f"{caption}. {said}{loo}", alt, Table.build(caption, columns, lines),
                           n=str(len(both)), source=f"record {link['key']}", row=row)  # fmt: skip
+
+    def within_person_lines(self) -> Iterator[Block]:
+        """Yield each person's values against that person's own dose."""
+        yield from dose_response_figures.within_person_lines(self.facts, self.people)
+
+    def dose_curves(self) -> Iterator[Block]:
+        """Yield dose against change with the curves of the shortlist."""
+        yield from dose_response_figures.dose_curves(self.facts, self.people)
 
     # ------------------------------------------------------------------------------------------------- pieces
 

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from outcomes.reports.figures.counts import people_counts as people_counts
     from outcomes.reports.figures.dose import dose_against_change as dose_against_change
     from outcomes.reports.figures.dose import dose_over_weeks as dose_over_weeks
+    from outcomes.reports.figures.dose_models import dose_curves as dose_curves
+    from outcomes.reports.figures.dose_models import within_person_lines as within_person_lines
     from outcomes.reports.figures.flow import participant_flow as participant_flow
     from outcomes.reports.figures.forest import forest_of_effects as forest_of_effects
     from outcomes.reports.figures.person import one_person as one_person
@@ -24,12 +26,14 @@ _EXPORTS = {
     "change_against_error": "change",
     "delivered_by_month": "counts",
     "dose_against_change": "dose",
+    "dose_curves": "dose_models",
     "dose_over_weeks": "dose",
     "forest_of_effects": "forest",
     "one_person": "person",
     "ordinal_shares": "change",
     "paired_change": "change",
     "participant_flow": "flow",
+    "within_person_lines": "dose_models",
     "people_counts": "counts",
     "session_trace": "trace",
 }
