@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from outcomes.reports import change_sentences, reliability_sentences, study_sentences
+from outcomes.reports import change_sentences, model_sentences, reliability_sentences, study_sentences
 from outcomes.reports.facts import Facts
 from outcomes.reports.wording import Sentence
 
@@ -32,7 +32,9 @@ def _before_after(facts: Facts) -> Iterator[Sentence]:
     yield from study_sentences.people(facts)
     yield from study_sentences.dose(facts)
     yield from change_sentences.outcome(facts)
+    yield from model_sentences.limbs(facts)
     yield from change_sentences.association(facts)
+    yield from model_sentences.other_rules(facts)
     yield from change_sentences.other_outcomes(facts)
     yield from study_sentences.changed_meanwhile(facts)
     yield from study_sentences.harms(facts)

@@ -1,0 +1,12 @@
+# Times lme4 and lmerTest on the trial that models_speed.py wrote. Run by it: Rscript models_speed.R data.csv times
+arguments <- commandArgs(trailingOnly = TRUE)
+suppressWarnings(suppressMessages(library(lmerTest)))
+d <- read.csv(arguments[1]); d$person <- factor(d$person)
+shortest <- function(call, times) min(sapply(seq_len(times), function(i) { start <- sum(proc.time()[1:2]); for (j in 1:5) call(); (sum(proc.time()[1:2]) - start) / 5 }))
+fit <- function() lme4::lmer(y ~ week + (week | person), d)
+whole <- function() summary(lmerTest::lmer(y ~ week + (week | person), d))
+quietly <- function(x) suppressWarnings(suppressMessages(x))
+invisible(quietly(fit())); invisible(quietly(whole()))
+times <- as.integer(arguments[2])
+cat(sprintf("lme4,%.9f,%s\n", quietly(shortest(fit, times)), as.character(packageVersion("lme4"))))
+cat(sprintf("lmerTest summary,%.9f,%s\n", quietly(shortest(whole, times)), as.character(packageVersion("lmerTest"))))
