@@ -59,6 +59,9 @@ CAVEATS: dict[str, str] = {
     "was not measured cannot be excluded.",
     "dose_is_time": "Dose rises with time so closely (variance inflation above 10) that an effect of dose cannot be "
     "told from the passing of time.",
+    "dealt_by_first_value": "Where dose was dealt out by the first value, the error of that value falls back over time "
+    "in step with the dose: in invented cohorts of 40 people whose dose did nothing, 13 in 100 showed an association "
+    "within persons, not 5.",
     "same_course": "The values do not tell people's own courses over time apart, so people differ in level only and "
     "the interval may be too short.",
     "baseline_constant": "The first value is the same for everybody, so there is nothing to hold constant.",

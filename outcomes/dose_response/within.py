@@ -132,7 +132,8 @@ def within_person_association(
     y = b0 + b1·mean dose + b2·(dose - mean dose) + b3·(time - mean time) + b4·mean time + person + e, the means those
     of each person; REML, Kenward-Roger. Mean time stands in it only where people were seen at different times. People
     differ in level, and in their course over time where the data allow it. Since b2 and b3 hold within people, what
-    differs between people (who chose to do more) does not enter them; what changed at the same time as the dose does.
+    differs between people (who chose to do more) hardly enters them; what changed at the same time as the dose does, and
+    so does the error of the first value where dose was dealt out by it.
 
     References
     ----------
@@ -170,7 +171,7 @@ def within_person_association(
         reasons["between"] = "everybody had the same mean dose" if n >= min_people else reasons["within"]
     own = {} if "within" in reasons else {"dose_within": rows.own_dose / per}
     model, sloped = _fitted(rows, {**columns, **own, "time": rows.own_time}, outcome_unit, level)
-    caveats = ("association",) + (() if sloped else ("same_course",))
+    caveats = ("association", "dealt_by_first_value") + (() if sloped else ("same_course",))
 
     def number(found: MixedModel, name: str, method: str) -> Estimate | None:
         if name not in found.names:
