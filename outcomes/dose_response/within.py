@@ -132,8 +132,8 @@ def within_person_association(
     y = b0 + b1·mean dose + b2·(dose - mean dose) + b3·(time - mean time) + b4·mean time + person + e, the means those
     of each person; REML, Kenward-Roger. Mean time stands in it only where people were seen at different times. People
     differ in level, and in their course over time where the data allow it. Since b2 and b3 hold within people, what
-    differs between people (who chose to do more) hardly enters them; what changed at the same time as the dose does, and
-    so does the error of the first value where dose was dealt out by it.
+    differs between people (who chose to do more) hardly enters them; what changed at the same time as the dose does,
+    and so does the error of the first value where dose was dealt out by it.
 
     References
     ----------
