@@ -19,6 +19,8 @@ _EXPORTS: dict[str, str] = {
     "Catalogue": "measures",
     "score": "measures",
     "score_table": "measures",
+    "against_threshold": "measures",
+    "for_review": "measures",
     "analyse": "analysis",
     "intraclass_correlations": "reliability",
     "measurement_error": "reliability",

@@ -1,4 +1,4 @@
-"""Totals that a clinic typed beside the items: never used, compared with the total that the items give."""
+"""Totals that a clinic typed: compared with what the items give; used alone only where the measure allows it."""
 
 from __future__ import annotations
 
@@ -50,6 +50,7 @@ def set_totals_aside(draft: Draft, reader: Reader, definition: Definition, rows:
         return
     people = np.isin(draft.text["participant_id"], draft.text["participant_id"][rows])
     own = draft.used & people & (draft.text["measure"] == definition.key) & ~rows
+    rows = rows & ~_alone(draft, reader, definition, rows, own)
     formed = _formed(draft, definition, own, catalogue)
     wrong, expected = [], []
     for row in np.flatnonzero(rows).tolist():
@@ -62,6 +63,23 @@ def set_totals_aside(draft: Draft, reader: Reader, definition: Definition, rows:
         expected.append(f"the items; a total is formed from them, and {said}")
     reader.found.at(draft, np.array(wrong, dtype=np.int64), "response", "set_aside", RULE, expected)
     draft.set_aside(rows, RULE)
+
+
+def _alone(draft: Draft, reader: Reader, definition: Definition, rows: Flags, own: Flags) -> Flags:
+    """Return the typed totals that stand without any item, are possible, and that the measure allows: they are used."""
+    import numpy as np
+
+    from outcomes.measures.typed import total_problem, total_scales
+
+    allowed, visits = total_scales(definition), [visit.key for visit in reader.protocol.visits]
+    with_items = {_where(draft, row) for row in np.flatnonzero(own).tolist()}
+    alone = np.zeros(len(rows), dtype=bool)
+    for row in np.flatnonzero(rows).tolist():
+        key, where = str(draft.text["item"][row]), _where(draft, row)
+        good = key in allowed and where not in with_items and where[2:] == ("", "")
+        good = good and (draft.name != "assessments" or where[1] in visits)
+        alone[row] = good and not total_problem(definition, definition.scale(key), str(draft.text["response"][row]))
+    return alone
 
 
 def _where(draft: Draft, row: int) -> tuple[str, str, str, str]:

@@ -243,6 +243,7 @@ def _missing(scale: Scale) -> str:
         text = "a missing answer leaves no score"
     else:
         text = f"{scale.missing} where at least {scale.at_least} {'is' if scale.at_least == 1 else 'are'} answered"
+    text += "; a total that was typed instead of items is taken and marked" if scale.total_only else ""
     return text if scale.unable is None else f"{text}; unable counts as {scale.unable:g}"
 
 

@@ -123,6 +123,7 @@ FIELDS: dict[str, dict[str, Field]] = {
         "better": Field("word", "better direction", True, BETTER),
         "missing": Field("word", "what a missing item does; no score where absent", words=MISSING),
         "at_least": Field("count", "items that must be answered, where missing ones are allowed"),
+        "total_only": Field("flag", "true where a score typed as a total is taken, and marked, if no item is there"),
         "withheld": Field("text", "why no score is formed yet: what of its rule must be checked first"),
         "unable": Field("number", "score of a person who was unable; no score where absent"),
         "factor": Field("number", "the formed number times this"),

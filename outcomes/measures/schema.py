@@ -93,6 +93,7 @@ class Scale:
     better: str = "none"
     missing: str = "no score"
     at_least: int = 1
+    total_only: bool = False
     withheld: str = ""
     unable: float | None = None
     factor: float = 1.0

@@ -14,6 +14,7 @@ from outcomes.measures.kernel import Answers, Scored, evaluate
 from outcomes.measures.keys import Keys, finding_at, read_keys, words_of
 from outcomes.measures.reasons import explain, explanations, flags
 from outcomes.measures.responses import as_text, read_responses
+from outcomes.measures.typed import total_scales, with_totals
 from outcomes.vocabulary import ABSENT_WORDS
 
 if TYPE_CHECKING:
@@ -64,17 +65,21 @@ def score_table(
     Notes
     -----
     A context row (pace, device) without place, side and trial holds for the whole measure at that visit, one with them
-    for its own rows only. An answer without a trial beside others with one holds for all readings.
+    for its own rows only. An answer without a trial beside others with one holds for all readings. A row whose item is
+    a scale that may be typed as a total gives its score, with the flag "total typed", where no item of it is answered.
     """
     definition = _definition(measure, frame, version, catalogue or Catalogue.packaged())
     rows = _rows(definition, frame)
+    totals = rows["item"].isin(total_scales(definition)).to_numpy(dtype=bool)
+    typed, rows = rows[totals].reset_index(drop=True), rows[~totals].reset_index(drop=True)
     keys = read_keys(definition, rows)
     text, value, absent = _read(definition, rows, keys)
     groups = group_rows(definition, keys, text)
     answers = _answers(definition, keys, groups, value, absent)
     scored = evaluate(definition, answers)
     reasons = explain(definition, answers, scored)
-    return _assemble(definition, keys, groups, scored, reasons, _cells(definition, rows, keys, groups))
+    scores = _assemble(definition, keys, groups, scored, reasons, _cells(definition, rows, keys, groups))
+    return with_totals(definition, scores, typed, keys.time_name) if len(typed) else scores
 
 
 def _definition(
