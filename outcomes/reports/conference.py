@@ -12,6 +12,7 @@ from outcomes.reports import asked_tables, dose_response_tables, group_tables, m
 from outcomes.reports import conference_tables as tables
 from outcomes.reports import format as fmt
 from outcomes.reports.abstract import Abstract, build_abstract, page_notes
+from outcomes.reports.agreement_tables import RETEST_TABLES
 from outcomes.reports.blocks import Block, lines_block, show, table_block
 from outcomes.reports.change_sentences import change_of_outcome
 from outcomes.reports.conference_figures import Figures
@@ -43,10 +44,12 @@ TABLES: dict[str, Callable[[Facts], Table]] = {
     "harms": tables.harms,
     "data": tables.data,
     "measures": tables.measures,
+    **RETEST_TABLES,
 }
 WHERE_PLANNED = (
     *("groups", "sizes", "important", "reliable", "limbs", "all_visits", "other_rules", "flags"),
     *("dose_within", "dose_curves", "dose_prediction", "dose_origins"),
+    *RETEST_TABLES,
 )
 """Tables that are shown only where they have a row: not every plan asks for them."""
 

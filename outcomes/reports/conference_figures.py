@@ -10,6 +10,7 @@ from outcomes.reports import conference_tables as printed
 from outcomes.reports import dose_response_figures
 from outcomes.reports import format as fmt
 from outcomes.reports import overview_figures as overview
+from outcomes.reports.agreement_figures import agreement_blocks
 from outcomes.reports.blocks import Block, figure_block
 from outcomes.reports.change_sentences import (
     associated,
@@ -53,6 +54,10 @@ class Figures:
 
     facts: Facts
     people: People
+
+    def agreement(self) -> Iterator[Block]:
+        """Yield the agreement of two measurements for every measure of a test-retest study."""
+        yield from agreement_blocks(self.facts, self.people)
 
     def participant_flow(self) -> Iterator[Block]:
         """Yield the flow of participants."""

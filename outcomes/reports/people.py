@@ -49,6 +49,20 @@ class People:
         return self._read("dose_by_week")
 
     @cached_property
+    def repeats(self) -> pd.DataFrame | None:
+        """Value of everybody at every occasion of the repeat tests."""
+        return self._read("repeats")
+
+    def repeat_pairs(self, row: Mapping[str, Any]) -> pd.DataFrame | None:
+        """Return the values of one series of the measures table on two occasions, a row for each person with both."""
+        found = self.repeats
+        if found is None:
+            return None
+        mine = found[found["series"] == f"{row['measure']}.{row['scale']}/{row['place']}"]
+        wide: pd.DataFrame = mine.pivot(index="participant_id", columns="occasion", values="value").dropna()
+        return wide.sort_index() if wide.shape[1] == 2 else None
+
+    @cached_property
     def values(self) -> pd.DataFrame | None:
         """Value of everybody at every visit."""
         return self._read("values")

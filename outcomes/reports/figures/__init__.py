@@ -6,6 +6,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from outcomes.reports.figures.agreement import agreement_plot as agreement_plot
     from outcomes.reports.figures.attendance import attendance_map as attendance_map
     from outcomes.reports.figures.change import change_against_error as change_against_error
     from outcomes.reports.figures.change import ordinal_shares as ordinal_shares
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 _EXPORTS = {
     "attendance_map": "attendance",
+    "agreement_plot": "agreement",
     "change_against_error": "change",
     "delivered_by_month": "counts",
     "dose_against_change": "dose",

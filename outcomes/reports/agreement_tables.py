@@ -1,0 +1,250 @@
+"""The tables of a test-retest study: reliability, agreement, grades, the running tally, published errors, GRRAS."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from outcomes.reports import format as fmt
+from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.reliability_sentences import series
+from outcomes.reports.small_numbers import NOT_SHOWN
+from outcomes.reports.tables import Table
+from outcomes.result import Entry
+
+ABSENT = "not asked for"
+RETEST = "test-retest"
+
+
+def find(facts: Facts, row: Any, statistic: str) -> Entry | None:
+    """Return an entry of the repeat tests of one series."""
+    return facts.entry("reliability", statistic, measure=f"{row['measure']}.{row['scale']}", place=str(row["place"]))
+
+
+def of_plan(facts: Facts) -> Iterator[tuple[Any, bool]]:
+    """Yield every series of a test-retest study and whether it only ranks; none of another design."""
+    if facts.design == RETEST:
+        yield from ((row, row["level"] == "ordinal") for row in series(facts))
+
+
+def name_of(row: Any) -> str:
+    """Return what a series is called in a table: title, scale and place."""
+    place = str(row["place"]).replace(".", ", ").replace("_", " ").strip("-, ")
+    return f"{fmt.clean(row['title'], 120)} ({place})" if place else fmt.clean(row["title"], 120)
+
+
+def cell(facts: Facts, entry: Entry | None, *, unit: str | None = None, places: int | None = None) -> str:
+    """Return value and interval of an entry, or why there is none."""
+    if entry is None:
+        return ABSENT
+    if entry.status != "estimated" or not isinstance(entry.value, int | float):
+        return f"not estimable: {fmt.clean(entry.reason or 'no reason given')}"
+    if facts.small.hides(entry.n_people):
+        return NOT_SHOWN
+    used = entry.unit if unit is None else unit
+    if entry.interval is None:
+        return fmt.quantity(entry.value, used, 2 if places is None else places)
+    return fmt.with_interval(entry.value, entry.interval.low, entry.interval.high, used, places)
+
+
+def people_cell(facts: Facts, entry: Entry | None) -> str:
+    """Return the number of people behind an entry."""
+    return "none" if entry is None or not entry.n_people else facts.small.count(entry.n_people)
+
+
+def reliability(facts: Facts) -> Table:
+    """Return correlations, standard error and detectable change of every measure that is no grade."""
+    rows = []
+    for row, ordinal in of_plan(facts):
+        if ordinal:
+            continue
+        mdc = find(facts, row, "mdc95")
+        rows.append(
+            (
+                name_of(row),
+                people_cell(facts, mdc),
+                cell(facts, find(facts, row, "icc_a_1")),
+                cell(facts, find(facts, row, "icc_c_1")),
+                cell(facts, find(facts, row, "standard_error_agreement")),
+                cell(facts, mdc),
+                cell(facts, find(facts, row, "mdc95_percent")),
+            )
+        )
+    note = (
+        "ICC(A,1), Shrout-Fleiss ICC(2,1): agreement of one measurement; ICC(C,1), Shrout-Fleiss ICC(3,1): "
+        "consistency. "
+        "MDC: minimal detectable change (95%) of one person. Read the interval, not the value alone. The values hold "
+        "for "
+        "the place, the sides and the number of readings that are named, and for these people and raters."
+    )
+    columns = ("Measure", "n", f"ICC(A,1) ({facts.ci})", f"ICC(C,1) ({facts.ci})", f"Standard error ({facts.ci})",
+               f"MDC ({facts.ci})", f"MDC in percent of the mean ({facts.ci})")  # fmt: skip
+    return Table.build("Reliability and measurement error", columns, rows, note=note)
+
+
+def agreement(facts: Facts) -> Table:
+    """Return bias and limits of agreement of every measure that is no grade."""
+    rows = []
+    for row, ordinal in of_plan(facts):
+        if ordinal:
+            continue
+        lower = find(facts, row, "limit_lower")
+        names = ("agreement_bias", "limit_lower", "limit_upper", "concordance")
+        rows.append((name_of(row), people_cell(facts, lower), *(cell(facts, find(facts, row, n)) for n in names)))
+    note = (
+        "Second minus first measurement (a ratio where the plan says so). About 95% of the differences of two "
+        "measurements of one person lie between the limits; the intervals say how well the limits themselves are known "
+        "(noncentral t)."
+    )
+    columns = ("Measure", "n", f"Bias ({facts.ci})", f"Lower limit ({facts.ci})", f"Upper limit ({facts.ci})",
+               f"Concordance ({facts.ci})")  # fmt: skip
+    return Table.build("Agreement of two measurements", columns, rows, note=note)
+
+
+def grades(facts: Facts) -> Table:
+    """Return kappa and alpha of every measure that only ranks."""
+    rows = []
+    for row, ordinal in of_plan(facts):
+        if not ordinal:
+            continue
+        names = ("kappa", "kappa_linear", "kappa_quadratic", "ac2_quadratic", "alpha_ordinal")
+        found = [find(facts, row, name) for name in names]
+        first = next((entry for entry in found if entry is not None), None)
+        rows.append((name_of(row), people_cell(facts, first), *(cell(facts, entry, places=2) for entry in found)))
+    note = (
+        "Over the whole declared scale, grades that nobody had included. Plain kappa counts every difference alike, "
+        "weighted ones by its size. A grade has no minimal detectable change. Below 30 people the intervals of kappa "
+        "are "
+        "rough and may pass 1."
+    )
+    columns = ("Measure", "n", f"Kappa ({facts.ci})", f"Linear weights ({facts.ci})", f"Quadratic weights ({facts.ci})",
+               f"AC2, quadratic ({facts.ci})", f"Ordinal alpha ({facts.ci})")  # fmt: skip
+    return Table.build("Agreement of grades", columns, rows, note=note)
+
+
+def retests(facts: Facts) -> Table:
+    """Return how far the retest study has come for every measure."""
+    rows = []
+    for row in rows_of(facts.record, "retest_tally") if facts.design == RETEST else []:
+        known = "not known yet"
+        if row["low_ratio"] is not None and row["high_ratio"] is not None:
+            low, high = (fmt.number(100 * (row[key] - 1)) for key in ("low_ratio", "high_ratio"))
+            known = f"{low}% to +{high}%"
+        rows.append(
+            (
+                fmt.clean(row["label"], 160),
+                facts.small.count(int(row["n_done"])),
+                facts.small.count(int(row["n_incomplete"])) if row["n_incomplete"] else "0",
+                known,
+                fmt.number(row["n_needed"]),
+                fmt.number(row["n_missing"]),
+            )
+        )
+    margins = {row["margin"] for row in rows_of(facts.record, "retest_tally")}
+    words = ", ".join(f"{fmt.number(100 * margin)}%" for margin in sorted(margins)) or "its margin"
+    note = (
+        f"Needed: people measured on every occasion so that the detectable change is known to within {words} "
+        f"(chi-square "
+        "interval). Incomplete: people who lack an occasion."
+    )
+    columns = ("Measure", "Measured", "Incomplete", "Known to within", "Needed", "To go")
+    return Table.build("How well the error is known by now", columns, rows, note=note)
+
+
+def published(facts: Facts) -> Table:
+    """Return own and published detectable changes side by side, with what they hold for."""
+    rows = []
+    for row in rows_of(facts.record, "published_errors") if facts.design == RETEST else []:
+        entry = facts.record.get(str(row["key"]))
+        hidden = entry is None or facts.small.hides(entry.n_people)
+        rows.append(
+            (
+                fmt.clean(row["label"], 160),
+                NOT_SHOWN if hidden else fmt.quantity(row["own"], row["unit"], 2),
+                fmt.quantity(row["published"], row["unit"], 2),
+                NOT_SHOWN if hidden else fmt.clean(row["verdict"], 300),
+                fmt.clean(row["population"], 200),
+                fmt.clean(row["source"], 200),
+            )
+        )
+    columns = ("Measure", "Own MDC", "Published MDC", "Compared", "Found in", "Source")
+    note = "Compare the people: a published error is of other people and raters."
+    return Table.build("Own and published error", columns, rows, left=(3, 4, 5), note=note)
+
+
+def _statement(*keys: str) -> Callable[[Facts], str]:
+    def answer(facts: Facts) -> str:
+        return " ".join(facts.statements[key] for key in keys if key in facts.statements)
+
+    answer.__doc__ = f"Return the author's statements {', '.join(keys)}."
+    return answer
+
+
+def _numbers(facts: Facts) -> str:
+    rows = rows_of(facts.record, "retest_tally")
+    parts = [
+        f"{fmt.clean(r['label'], 120)}: {facts.small.count(int(r['n_done']))} people on {fmt.number(r['occasions'])} "
+        f"occasions"
+        for r in rows
+    ]
+    return "; ".join(parts)
+
+
+def _measures(facts: Facts) -> str:
+    return "; ".join(f"{name_of(row)}: {fmt.clean(row['source'], 120)}" for row, _ in of_plan(facts))
+
+
+def _known(facts: Facts) -> str:
+    n = len(rows_of(facts.record, "published_errors"))
+    told = facts.statements.get("rationale", "")
+    table = f"{fmt.counted(n, 'published detectable change')} in the table of own and published error." if n else ""
+    return f"{told} {table}".strip()
+
+
+GRRAS: tuple[tuple[str, str, Callable[[Facts], str], str], ...] = (
+    ("1", "reliability or agreement named in the title or abstract", lambda f: "Test-retest study, first line.", ""),
+    ("2", "the measures", _measures, "[[measures]]"),
+    ("3", "the people", _statement("eligibility"), "statements.eligibility"),
+    ("4", "the raters", _statement("raters"), "statements.raters"),
+    ("5", "what is known, and why this study", _known, "statements.rationale"),
+    ("6", "how the numbers were chosen", _statement("sample_size"), "statements.sample_size"),
+    ("7", "how people were sampled", _statement("recruitment"), "statements.recruitment"),
+    (
+        "8",
+        "the rating: interval, information, blinding",
+        _statement("rating_process", "blinding"),
+        "statements.rating_process",
+    ),
+    ("9", "whether ratings were independent", _statement("independence"), "statements.independence"),
+    ("10", "the statistics", lambda f: "The notes name method and source of every number.", ""),
+    ("11", "numbers of raters, people and replicates", _numbers, "the table repeats"),
+    ("12", "characteristics of people and raters", lambda f: "The table of people; the raters under item 4.", ""),
+    ("13", "estimates with their uncertainty", lambda f: "The tables of reliability, agreement and grades.", ""),
+    ("14", "practical relevance", _statement("practical_relevance"), "statements.practical_relevance"),
+    ("15", "detailed results", lambda f: "record.json and its tables hold every number.", ""),
+)
+"""Item of GRRAS (Kottner et al 2011, J Clin Epidemiol 64:96), in own words; its answer; the field that would answer
+it."""
+
+
+def guideline(facts: Facts) -> Table:
+    """Return where each item of the guideline for reliability studies is answered, or what would answer it."""
+    rows = []
+    for item, what, answer, field in GRRAS if facts.design == RETEST else ():
+        text = fmt.clean(answer(facts), 600)
+        rows.append((item, what, text or f"NOT REPORTED; answered by {field}"))
+    note = "Items in our own words. GRRAS: Kottner et al 2011, J Clin Epidemiol 64:96-106, table 1."
+    return Table.build(
+        "GRRAS: reporting of reliability and agreement", ("Item", "What", "Answer"), rows, left=(1, 2), note=note
+    )
+
+
+RETEST_TABLES: dict[str, Callable[[Facts], Table]] = {
+    "reliability": reliability,
+    "agreement": agreement,
+    "agreement_of_grades": grades,
+    "retests": retests,
+    "published_errors": published,
+    "grras": guideline,
+}
+"""Tables of a test-retest study, by the name that the notebook calls them."""
