@@ -43,6 +43,7 @@ _UNITS = {
     "week": "weeks",
     "weeks": "weeks",
     "cap": "s",
+    "figure_cm": "cm",
     "window_days": "days",
     "lag_days": "days",
     "recent_days": "days",

@@ -460,6 +460,16 @@ class ConferencePlan(Section):
         default=("Introduction", "Methods", "Results", "Conclusion"),
         description="Headings, in order. Answers: abstract.",
     )
+    title_words: Annotated[int, Field(ge=3, le=100)] = Field(
+        default=20, description="Most words of the title. Answers: title check of the abstract."
+    )
+    figure_cm: Annotated[float, Field(ge=4, le=17)] = Field(
+        default=8.0, description="Width of the figure in the document, in cm. Answers: figure of the abstract."
+    )
+    table: bool = Field(
+        default=False,
+        description="Whether a table of the outcomes stands in the document. Answers: table of the abstract.",
+    )
     blind_words: tuple[Text, ...] = Field(
         default=(), description="Names that must not appear in a blinded text. Answers: blinding check of the abstract."
     )

@@ -262,10 +262,35 @@ def findings(facts: Facts, abstract: Abstract, blind_words: Sequence[str]) -> li
             found.append(
                 f"The design shows no cause, but the title or a sentence of the author says: {', '.join(causal)}."
             )
+    found += title_findings(facts, abstract.title)
     found += _open_data(facts)
     found += [f"Nothing stands under '{h}'." for h, text in abstract.sections if text == NOTHING]
     found += [f"Not reported: {name}; answered by {answer}." for name, answer in abstract.missing]
     return list(dict.fromkeys(found))
+
+
+TITLE_WORDS = 20
+"""Most words of a title where the protocol does not say; common practice, no source."""
+
+DESIGN_WORDS = (
+    "before", "after", "single", "uncontrolled", "randomised", "randomized", "groups", "retest", "reliability", "trial",
+    "cohort", "case", "controlled",
+)  # fmt: skip
+"""Words of which a title should hold one, so that a reader knows the design."""
+
+
+def title_findings(facts: Facts, title: str) -> list[str]:
+    """Return what is to settle about the title: its length, its design word, a capital in every letter."""
+    plan = (facts.meta.get("report") or {}).get("conference") or {}
+    most = int(plan.get("title_words") or TITLE_WORDS)
+    found = []
+    if len(title.split()) > most:
+        found.append(f"Title: {fmt.number(len(title.split()))} words, at most {most} are asked for.")
+    if not found_words(title, DESIGN_WORDS):
+        found.append("Title: it does not name the design, such as before and after, groups or test-retest.")
+    if title.isupper():
+        found.append("Title: all in capital letters.")
+    return found
 
 
 def _open_data(facts: Facts) -> list[str]:

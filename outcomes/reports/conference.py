@@ -100,7 +100,9 @@ class ConferenceReport:
 
     def abstract(self) -> None:
         """Show the abstract with its length."""
-        show(Block("abstract", "abstract", {"abstract": self.abstract_text.to_dict()}))
+        plan = (self.facts.meta.get("report") or {}).get("conference") or {}
+        asked = {"figure_cm": plan.get("figure_cm"), "table": bool(plan.get("table"))}
+        show(Block("abstract", "abstract", {"abstract": self.abstract_text.to_dict(), **asked}))
 
     def figure(self, name: str) -> None:
         """Show a figure: participant_flow, paired_change, change_against_error, grades, dose_over_weeks,

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from outcomes.reports.abstract import SYNTHETIC, Abstract
+from outcomes.reports.tables import Table
 
 STAMP = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a zip file can hold."""
@@ -15,8 +16,11 @@ STAMP = (1980, 1, 1, 0, 0, 0)
 FONT = "Arial"
 
 
-def abstract_docx(abstract: Abstract, *, picture: bytes = b"", caption: str = "", alt: str = "") -> bytes:
-    """Return the abstract as docx: title, headed sections, its figure at 8 cm, and below what is no part of it.
+def abstract_docx(
+    abstract: Abstract, *, picture: bytes = b"", caption: str = "", alt: str = "", width_cm: float = 8.0,
+    table: Table | None = None,
+) -> bytes:  # fmt: skip
+    """Return the abstract as docx: title, headed sections, its figure and table, and below what is no part of it.
 
     Parameters
     ----------
@@ -25,6 +29,10 @@ def abstract_docx(abstract: Abstract, *, picture: bytes = b"", caption: str = ""
         A png; no figure if empty.
     caption, alt : str
         Below the figure; for readers who do not see it.
+    width_cm : float
+        Width of the figure.
+    table : Table, optional
+        After the figure.
     """
     import docx
 
@@ -37,7 +45,9 @@ def abstract_docx(abstract: Abstract, *, picture: bytes = b"", caption: str = ""
         document.add_heading(heading, level=2)
         document.add_paragraph(text)
     if picture:
-        _figure(document, picture, caption, alt)
+        _figure(document, picture, caption, alt, width_cm)
+    if table is not None:
+        _table(document, table)
     document.add_heading("Not part of the abstract", level=2)
     for line in (abstract.length_line, *abstract.findings, *(n for n in abstract.notes if n != SYNTHETIC)):
         _quiet(document, line)
@@ -77,10 +87,31 @@ def _quiet(document: Any, text: str) -> None:
     run.font.size, run.font.color.rgb = Pt(8.5), RGBColor(0x5B, 0x67, 0x70)
 
 
-def _figure(document: Any, picture: bytes, caption: str, alt: str) -> None:
+def _table(document: Any, table: Table) -> None:
+    """Write a table with its caption above, its heading row marked as one, and its note below."""
+    from docx.enum.text import WD_ALIGN_PARAGRAPH
+    from docx.oxml import OxmlElement
+    from docx.shared import Pt
+
+    document.add_paragraph(f"Table 1. {table.caption}").paragraph_format.keep_with_next = True
+    grid = document.add_table(rows=0, cols=len(table.columns), style="Table Grid")
+    for number, texts in enumerate((table.columns, *table.rows)):
+        row = grid.add_row()
+        if not number:
+            row._tr.get_or_add_trPr().append(OxmlElement("w:tblHeader"))
+        for i, (cell, text) in enumerate(zip(row.cells, texts, strict=True)):
+            run = cell.paragraphs[0].add_run(text)
+            run.font.size, run.font.bold = Pt(8), not number
+            if i in table.numeric:
+                cell.paragraphs[0].alignment = WD_ALIGN_PARAGRAPH.RIGHT
+    if table.note:
+        _quiet(document, table.note)
+
+
+def _figure(document: Any, picture: bytes, caption: str, alt: str, width_cm: float) -> None:
     from docx.shared import Cm
 
-    document.add_picture(io.BytesIO(picture), width=Cm(8))
+    document.add_picture(io.BytesIO(picture), width=Cm(width_cm))
     shape = document.inline_shapes[-1]._inline.docPr
     shape.set("descr", alt)
     shape.set("title", "Figure 1")

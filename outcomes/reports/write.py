@@ -172,13 +172,17 @@ def _abstract_forms(blocks: list[dict[str, Any]]) -> dict[str, bytes | str]:
     """Return the abstract as document and text, its figure in the document."""
     from outcomes.reports.abstract import Abstract
     from outcomes.reports.documents import abstract_docx
+    from outcomes.reports.tables import Table
 
     forms: dict[str, bytes | str] = {}
     first = next((b for b in blocks if b["kind"] == "figure" and b["name"].startswith("paired_change")), None)
     picture = {"picture": first["png"], "caption": first["caption"], "alt": first["alt"]} if first else {}
+    outcomes = next((b for b in blocks if b["kind"] == "table" and b["name"] == "outcomes"), None)
     for block in (b for b in blocks if b["kind"] == "abstract"):
         abstract = Abstract.from_dict(block["abstract"])
-        forms["abstract.docx"] = abstract_docx(abstract, **picture)
+        table = Table.from_dict(outcomes["table"]) if outcomes and block.get("table") else None
+        size = float(block.get("figure_cm") or 8.0)
+        forms["abstract.docx"] = abstract_docx(abstract, **picture, width_cm=size, table=table)
         forms["abstract.txt"] = abstract.to_text()
     return forms
 
