@@ -53,26 +53,43 @@ def outcome(facts: Facts) -> Iterator[Sentence]:
     if not facts.rows:
         yield not_reported("primary outcome", "results", 'compare under [analysis] and role = "primary"')
         return
-    said: set[str] = set()
+    if facts.design == "parallel groups":
+        yield _each_group(facts)
+        unknown = [one for row in facts.rows if row["level"] != "ordinal" for one in _beyond(facts, row) if one.answer]
+        yield from dict.fromkeys(unknown)
+        yield from group_sentences.difference(facts)
+        return
     for row in facts.rows:
-        for one in _grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row):
-            sentence = group_sentences.beside_difference(one) if facts.design == "parallel groups" else one
-            if sentence.text not in said or not sentence.answer:
-                yield sentence
-            said.add(sentence.text)
-    yield from group_sentences.difference(facts)
+        yield from _grades(facts, row) if row["level"] == "ordinal" else _mean_change(facts, row)
 
 
-def _lead(facts: Facts, row: Any) -> str:
-    name, _ = facts.title_of(row)
-    if row["group"] == "all":
-        return name
-    group = facts.group_label(row["group"])
-    return f"{name[:-1]}, {group})" if name.endswith(")") else f"{name} ({group})"
+def _each_group(facts: Facts) -> Sentence:
+    """Return the change within every group in one sentence, so that a short abstract drops all of them or none."""
+    name = facts.title_of(facts.rows[0])[0]
+    parts = []
+    for row in facts.rows:
+        group = "everybody" if row["group"] == "all" else facts.group_label(row["group"])
+        parts.append(f"{_within(facts, row)} in {group}")
+    kind = "Change of grade" if facts.rows[0]["level"] == "ordinal" else "Mean change"
+    return Sentence("change within groups", "results", f"{kind} of {name}: {'; '.join(parts)}.", 1)
+
+
+def _within(facts: Facts, row: Any) -> str:
+    if facts.small.hides(row["n"]):
+        return f"not shown ({facts.small.words} people)"
+    if row["level"] == "ordinal":
+        names, shown = class_counts(facts, row)
+        counts = ", ".join(f"{name} in {n}" for name, n in zip(names, shown, strict=True) if n != NOT_SHOWN)
+        return (
+            f"{counts} of {row['n']} people" if counts else f"not estimable ({fmt.clean(row['reason'] or 'no value')})"
+        )
+    if row["change"] is None:
+        return f"not estimable ({fmt.clean(row['reason'] or 'no value')})"
+    return f"{change_words(facts, row)} (n = {row['n']})"
 
 
 def _mean_change(facts: Facts, row: Any) -> Iterator[Sentence]:
-    name = _lead(facts, row)
+    name = facts.title_of(row)[0]
     if row["change"] is None or facts.small.hides(row["n"]):
         why = row["reason"] or f"{facts.small.words} people"
         yield Sentence("outcome change", "results", f"{name}: change not estimable ({fmt.clean(why)}).")
@@ -207,7 +224,7 @@ def error_alone(facts: Facts, row: Any) -> str:
 
 def _grades(facts: Facts, row: Any) -> Iterator[Sentence]:
     """Yield how many people moved to a lower or higher grade."""
-    name = _lead(facts, row)
+    name = facts.title_of(row)[0]
     names, shown = class_counts(facts, row)
     if not shown or facts.small.hides(row["n"]):
         why = row["reason"] or f"{facts.small.words} people"
@@ -290,7 +307,7 @@ def conclusion(facts: Facts) -> Iterator[Sentence]:
 
 def _conclude(facts: Facts, row: Any) -> tuple[str, str]:
     """Return what can be concluded of one outcome, in full and in short."""
-    name = _lead(facts, row)
+    name = facts.title_of(row)[0]
     before, after = (facts.visit_label(v) for v in facts.visits)
     found = verdict(row, facts.level)
     if facts.small.hides(row["n"]):

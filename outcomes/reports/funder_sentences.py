@@ -8,6 +8,7 @@ from typing import Any
 from outcomes.reports import format as fmt
 from outcomes.reports.change_sentences import direction, verdict
 from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.group_sentences import plain_difference
 from outcomes.reports.study_sentences import MODES
 from outcomes.reports.withholding import Shown, groups_of, lump
 from outcomes.reports.wording import sentence_of
@@ -104,7 +105,7 @@ def _average(facts: Facts, row: Any) -> str:
         return f"{who}We could not work out a change in {name} ({fmt.clean(row['reason'] or 'no values')})."
     if row["level"] == "ordinal":
         return f"{who}We looked at {name} at {before} and again at {after}."
-    if found == "could not tell":
+    if found == "could not tell" and facts.design != "parallel groups":
         return (
             f"{who}We could not tell whether {name} changed on average from {before} to {after}. {_range(facts, row)}"
         )
@@ -164,7 +165,7 @@ def cell_words(words: Sequence[str], members: Sequence[int]) -> str:
 
 def _sure(facts: Facts) -> str:
     if facts.design == "parallel groups":
-        return "The groups are shown side by side. They were not compared, so we cannot say that one did more."
+        return plain_difference(facts)
     return "There was no group without the training, so we cannot say why people changed or did not."
 
 
@@ -326,7 +327,9 @@ def cannot_tell(facts: Facts) -> Iterator[str]:
     if facts.design in ("single arm", "single case"):
         yield "There was no group without the training. Time, other care or chance may explain a change."
     elif facts.design == "parallel groups":
-        yield "The groups were not compared here. A change in one group does not show that it did better."
+        yield "A change in one group does not show that it did better. Only the difference between the groups can."
+        if facts.meta.get("allocation") != "randomised":
+            yield "Chance did not decide who was in which group, so they may differ in other ways too."
     row = facts.row
     if row is not None:
         lost = facts.value("flow", "missing_after", row) or 0

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator
 from typing import Any
 
 from outcomes.reports import format as fmt
 from outcomes.reports.facts import Facts, rows_of
-from outcomes.reports.wording import MUST, Sentence, not_reported
+from outcomes.reports.wording import Sentence, not_reported
 
 LIMITS = {
     "not randomised": "Limit: people were not randomised, so the groups may differ in what was not measured.",
@@ -44,13 +43,6 @@ def difference(facts: Facts) -> Iterator[Sentence]:
         yield not_reported("difference between groups", "results", "run outcomes analyse again")
 
 
-def beside_difference(sentence: Sentence) -> Sentence:
-    """Return a sentence on one group by itself as one that goes before the difference between groups does."""
-    if sentence.priority != MUST:
-        return sentence
-    return dataclasses.replace(sentence, priority=1 if sentence.name == "outcome change" else 3)
-
-
 def other_difference(facts: Facts, row: Any) -> Iterator[Sentence]:
     """Yield the difference between groups in a secondary outcome."""
     for one in group_rows(facts, row):
@@ -78,6 +70,51 @@ def difference_words(facts: Facts, row: Any, *, brief: bool = False) -> str:
         return f"{lead}, {how}: {difference_interval(facts, row)}{tail}"
     after = facts.visit_label(facts.visits[1])
     return f"{lead} at {after}, {how} (analysis of covariance): {difference_interval(facts, row)}{tail}"
+
+
+def plain_difference(facts: Facts) -> str:
+    """Return the differences between groups in the report's outcome in plain words."""
+    rows = group_rows(facts, facts.row) if facts.row is not None else []
+    return " ".join(_plainly(facts, row) for row in rows) or "The groups were not compared."
+
+
+def _plainly(facts: Facts, row: Any) -> str:
+    group, reference = two_groups(facts, row)
+    name = facts.plain_name(row)
+    if row["difference"] is None or row["low"] is None or withheld(facts, row):
+        return f"We could not work out how {group} and {reference} differ."
+    told = _told_apart(facts, row)
+    if row["level"] == "ordinal":
+        if not told:
+            return f"We could not tell whether {name} changed more in {group} or in {reference}."
+        return f"{name[0].upper()}{name[1:]} more often {_moved(row)} in {group} than in {reference}."
+    places = fmt.decimals_of_interval(row["low"], row["high"])
+    ends = f"{fmt.number(row['low'], places)} and {fmt.quantity(row['high'], row['unit'], places)}"
+    likely = f"The true difference is likely to lie between {ends}."
+    after = facts.visit_label(facts.visits[1])
+    if not told:
+        return f"We could not tell whether {name} differed between {group} and {reference} at {after}. {likely}"
+    size = fmt.quantity(abs(row["difference"]), row["unit"], places)
+    return (
+        f"Compared with {reference}, {name} was {size} {_word(row)} in {group} at {after}, for people who began alike. "
+        f"{likely}"
+    )
+
+
+def _told_apart(facts: Facts, row: Any) -> bool:
+    """Return whether interval and P value, adjusted where it is, leave out that the groups are alike."""
+    p = row["p_adjusted"] if row["p_adjusted"] is not None else row["p"]
+    beyond = row["low"] is not None and (row["low"] > 0 or row["high"] < 0)
+    return bool(beyond and (p is None or p < 1 - facts.level))
+
+
+def _word(row: Any) -> str:
+    sizes = row["words_better"] in ("larger", "smaller")
+    return (("larger", "smaller") if sizes else ("higher", "lower"))[row["difference"] < 0]
+
+
+def _moved(row: Any) -> str:
+    return "moved up" if row["difference"] > 0 else "moved down"
 
 
 def withheld(facts: Facts, row: Any) -> bool:
@@ -131,7 +168,7 @@ def _needed(facts: Facts, row: Any) -> Iterator[Sentence]:
         f"{fmt.clean(row['words_better']).capitalize()} by at least the minimal detectable change: {counts[0]} in "
         f"{group}, {counts[1]} in {reference}; number needed {needed_text(row)}."
     )
-    yield Sentence("number needed", "results", text, 5)
+    yield Sentence("number needed", "results", text, 2)
 
 
 def conclusion(facts: Facts) -> Iterator[Sentence]:
@@ -157,11 +194,9 @@ def _conclude(facts: Facts, row: Any) -> tuple[str, str]:
     after = facts.visit_label(facts.visits[1])
     if row["difference"] is None or withheld(facts, row):
         return (f"The difference between {group} and {reference} could not be estimated.",) * 2
-    p, low, high = row["p_adjusted"] if row["p_adjusted"] is not None else row["p"], row["low"], row["high"]
-    beyond = low is not None and (low > 0 or high < 0)
-    if beyond and (p is None or p < 1 - facts.level):
-        sizes = row["words_better"] in ("larger", "smaller")
-        more = (("larger", "smaller") if sizes else ("higher", "lower"))[row["difference"] < 0]
+    low = row["low"]
+    if _told_apart(facts, row):
+        more = _word(row) if row["level"] != "ordinal" else "higher" if row["difference"] > 0 else "lower"
         what = f"changes of {name} ranked {more}" if row["level"] == "ordinal" else f"{name} was {more}"
         given = "" if row["level"] == "ordinal" else ", given the first value"
         full = f"{what[0].upper()}{what[1:]} in {group} than in {reference} at {after}{given}."

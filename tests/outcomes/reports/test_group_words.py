@@ -13,6 +13,7 @@ from outcomes.reports.asked_tables import important, reliable, sizes
 from outcomes.reports.change_sentences import p_words
 from outcomes.reports.conference_tables import outcomes
 from outcomes.reports.facts import Facts
+from outcomes.reports.group_sentences import plain_difference
 from outcomes.reports.group_tables import groups
 from outcomes.reports.sentences import conference_sentences
 from outcomes.reports.wording import causal_words
@@ -72,9 +73,10 @@ def test_no_change_within_a_group_is_tested_or_concluded_from(builder):
     said = [s for s in conference_sentences(found) if s.section == "conclusion"]
     assert said
     assert not [s for s in said if " than at Week 0" in s.text or "changed" in s.text]
-    within = [s.text for s in conference_sentences(found) if "mean change" in s.text]
-    assert len(within) == 2
-    assert not [text for text in within if "P =" in text or "P <" in text]
+    (within,) = [s.text for s in conference_sentences(found) if "Mean change" in s.text]
+    assert within.count("(n = 20)") == 2
+    assert " in Trained; " in within
+    assert "P " not in within
 
 
 def test_a_difference_that_may_be_none_could_not_be_told(builder):
@@ -140,6 +142,22 @@ def test_no_sentence_about_groups_claims_a_cause(builder):
 def test_the_abstract_of_groups_keeps_the_difference_when_it_is_short(builder):
     report = {"conference": {"words": 60, "headings": ["All"], "blind_words": []}}
     assert "Trained minus Waiting" in build_abstract(facts(builder, report=report)).body
+
+
+def test_the_funder_reads_the_difference_in_plain_words_and_no_verdict_on_one_group(builder):
+    from outcomes.reports.funder_sentences import cannot_tell, lead
+
+    found = facts(builder, allocation="not randomised")
+    text = " ".join(lead(found))
+    assert "Compared with Waiting, limb girth (mid thigh) was 1.3 cm larger in Trained at Week 16" in text
+    assert "The true difference is likely to lie between 0.4 and 2.2 cm." in text
+    wide = facts(builder, row(difference=0.3, low=-0.6, high=1.2, p=0.5))
+    assert "We could not tell whether limb girth (mid thigh) differed between Trained and Waiting" in plain_difference(
+        wide
+    )
+    assert "could not tell whether limb girth (mid thigh) changed" not in " ".join(lead(wide))
+    assert "Only the difference between the groups can." in " ".join(cannot_tell(found))
+    assert "Chance did not decide who was in which group" in " ".join(cannot_tell(found))
 
 
 def test_a_study_without_groups_has_no_such_table(builder):
