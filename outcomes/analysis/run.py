@@ -128,7 +128,7 @@ def _keep_values(work: Work) -> None:
 
 def _note_measures(work: Work) -> None:
     columns = dict.fromkeys(
-        ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source"), ""
+        ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source", "status"), ""
     )
     rows = [
         (
@@ -142,6 +142,7 @@ def _note_measures(work: Work) -> None:
             s.scale.level,
             s.scale.better,
             s.definition.source,
+            s.definition.status,
         )
         for s in work.study.series
     ]

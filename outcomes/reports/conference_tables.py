@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from outcomes.reports import format as fmt
@@ -247,6 +248,12 @@ def data(facts: Facts) -> Table:
     return Table.build("What was read, and what became of it", columns, lines)
 
 
+def _source(row: Mapping[str, Any]) -> str:
+    """Return the source of a measure, and that its rule still has to be looked up where that is so."""
+    source = fmt.clean(row["source"], 300) or "not named"
+    return f"{source} [from memory, check before use]" if row.get("status") == "MEMORY" else source
+
+
 def measures(facts: Facts) -> Table:
     """Return the measures with their sources."""
     lines = [
@@ -256,7 +263,7 @@ def measures(facts: Facts) -> Table:
             fmt.clean(r["scale"], 40).replace("_", " "),
             r["role"],
             better_words(r),
-            fmt.clean(r["source"], 300) or "not named",
+            _source(r),
         )
         for r in rows_of(facts.record, "measures")
     ]

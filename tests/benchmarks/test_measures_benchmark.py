@@ -15,6 +15,7 @@ import pandas as pd
 import pytest
 
 from outcomes.measures import Catalogue, Definition, read_responses, score_sets, score_table
+from outcomes.measures.algorithms.isncsci.segments import POSITION
 from outcomes.measures.catalogue import FOLDER
 from outcomes.measures.loading import parse_definition, read_definition
 
@@ -72,6 +73,45 @@ def test_typed_items_of_a_table(benchmark: Any) -> None:
     scored = benchmark.pedantic(score_table, args=("scim3", frame), rounds=3, warmup_rounds=1)
     total = scored.loc[scored["scale"] == "total", "value"].sum()
     assert total == frame["response"].astype(float).sum()
+    assert benchmark.stats["max"] < 5
+
+
+EXAMINATIONS = 2_000
+
+
+def examinations() -> pd.DataFrame:
+    """Return complete examinations of a spinal cord injury: normal down to a level, anything below it."""
+    keys = [item.key for item in Catalogue.packaged().get("isncsci").items if item.key != "starred_grades"]
+    rng = np.random.default_rng(4)
+    level = rng.integers(3, 26, EXAMINATIONS)
+    columns = []
+    for key in keys:
+        kind, _, segment = key.split("_", 2) if key.startswith(("motor", "lt", "pp")) else (key, "", "")
+        if segment:
+            most, position = (5 if kind == "motor" else 2), POSITION[segment.upper().replace("_", "-")]
+            columns.append(np.where(position <= level, most, rng.integers(0, most + 1, EXAMINATIONS)).astype(str))
+        else:
+            columns.append(
+                np.full(EXAMINATIONS, "none") if "nonkey" in key else rng.choice(["no", "yes"], EXAMINATIONS)
+            )
+    rows = EXAMINATIONS * len(keys)
+    return pd.DataFrame(
+        {
+            "participant_id": pd.Series(np.repeat([f"P{i}" for i in range(EXAMINATIONS)], len(keys)), dtype="str"),
+            "visit": "week0",
+            "item": pd.Series(keys * EXAMINATIONS, dtype="str"),
+            "response": pd.Series(np.column_stack(columns).reshape(-1), dtype="str"),
+            "row_id": pd.Series([f"assessments/{i + 1}" for i in range(rows)], dtype="str"),
+        }
+    )
+
+
+def test_classification_of_examinations(benchmark: Any) -> None:
+    frame = examinations()
+    scored = benchmark.pedantic(score_table, args=("isncsci", frame), rounds=3, warmup_rounds=1)
+    arms = frame[frame["item"].str.fullmatch(r"motor_right_(?:c5|c6|c7|c8|t1)")]["response"].astype(float).sum()
+    assert scored.loc[scored["scale"] == "uems_right", "value"].sum() == arms
+    assert scored.loc[scored["scale"] == "ais", "value"].notna().all()
     assert benchmark.stats["max"] < 5
 
 

@@ -315,12 +315,12 @@ class RecordBuilder:
         self.table("changes_between", ("kind", "people"), [("medicine", 6)])
         self.table(
             "measures",
-            ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source"),
+            ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source", "status"),
             [
                 ("limb_girth", "1", "Limb girth", "girth", "mid_thigh.mean", "primary", "cm", "ratio", "neither",
-                 "An invented source (2020)"),
+                 "An invented source (2020)", "VERIFIED"),
                 ("mas", "bohannon1987", "Modified Ashworth Scale", "rank", "knee_extensors.worse", "secondary",
-                 "{score}", "ordinal", "lower", "Another invented source (1999)"),
+                 "{score}", "ordinal", "lower", "Another invented source (1999)", "MEMORY"),
             ],
         )  # fmt: skip
         return self

@@ -48,3 +48,11 @@ def test_an_exploratory_outcome_is_not_tested(builder):
 
     row = outcomes(Facts(builder().girth(role="exploratory").build())).rows
     assert row[0][5] == "not tested"
+
+
+def test_a_measure_whose_rule_is_from_memory_says_so_beside_its_source(builder):
+    from outcomes.reports.conference_tables import measures
+
+    girth, ashworth = measures(Facts(builder().full().build())).rows
+    assert girth[-1] == "An invented source (2020)"
+    assert ashworth[-1] == "Another invented source (1999) [from memory, check before use]"
