@@ -11,7 +11,7 @@ from outcomes.cli.output import counted
 if TYPE_CHECKING:
     from outcomes.study import Study
 
-FILE = "for_clinical_review.csv"
+FILE = "facts_for_review.csv"
 SHOWN = 20
 
 

@@ -19,7 +19,7 @@ def test_the_list_has_its_own_lines_and_its_own_file(cli: Any, tmp_path: Path) -
     assert ran.code == 0
     listed = json.loads(ran.out)["for_clinical_review"]
     assert ("P001", "skin") in [(entry["participant_id"], entry["found"]) for entry in listed]
-    with (tmp_path / "study/results/check/for_clinical_review.csv").open(encoding="utf-8", newline="") as file:
+    with (tmp_path / "study/results/check/facts_for_review.csv").open(encoding="utf-8", newline="") as file:
         assert [dict(entry) for entry in csv.DictReader(file)] == listed
     assert not any("clinical" in json.dumps(finding) for finding in json.loads(ran.out)["findings"])
     shown = cli("check", tmp_path / "study").out
@@ -32,4 +32,4 @@ def test_a_run_that_stops_has_no_list(cli: Any, tmp_path: Path) -> None:
     ran = cli("check", tmp_path / "study")
     assert ran.code == 3
     assert "For clinical review: not listed, as the run stops" in ran.out
-    assert not (tmp_path / "study/results/check/for_clinical_review.csv").exists()
+    assert not (tmp_path / "study/results/check/facts_for_review.csv").exists()
