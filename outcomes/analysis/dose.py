@@ -19,6 +19,7 @@ EXPOSURES = {
         "active minutes",
     ),
     "work_kj": ("kJ", "planned_work_kj", "delivered_work_kj", "sessions_without_work", "work"),
+    "charge_c": ("C", "planned_charge_c", "delivered_charge_c", "sessions_without_charge", "stimulation charge"),
 }  # fmt: skip
 RATES = {"active_minutes": "active_minutes_per_week", "work_kj": "work_kj_per_week"}
 
@@ -47,7 +48,7 @@ def sum_dose(work: Work) -> None:
             continue
         for group, members in _groups(work):
             mine = at[at["participant_id"].isin(members)]
-            for exposure in EXPOSURES if len(mine) else ():
+            for exposure in _exposures(work) if len(mine) else ():
                 _up_to(work, visit, exposure, mine, group)
     _tables(work, dose, weeks)
 
@@ -63,8 +64,14 @@ def _groups(work: Work) -> list[tuple[str, Any]]:
     return [("all", everybody.index), *groups]
 
 
+def _exposures(work: Work) -> list[str]:
+    """Return the doses that the study can have: the charge only where it has rows of stimulation."""
+    return [name for name in EXPOSURES if name != "charge_c" or work.study.has("stimulation")]
+
+
 def _refuse(work: Work, reason: str) -> None:
-    for exposure, (unit, *_, label) in EXPOSURES.items():
+    for exposure in _exposures(work):
+        unit, *_, label = EXPOSURES[exposure]
         key = work.key("dose", "delivered_sum", exposure=exposure)
         work.record.refuse(key, reason, label=f"{label} delivered", unit=unit)
 

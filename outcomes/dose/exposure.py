@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from outcomes.dose.timeline import Floats
+
 SETTINGS = ("current_ma", "pulse_width_us", "frequency_hz", "phases", "electrode_area_cm2", "duty_fraction")
 
 CHANNEL_COLUMNS = (
@@ -97,6 +99,42 @@ def stimulation_by_channel(table: pd.DataFrame, active_minutes: pd.DataFrame | N
         rows.append(_channel(segments, 60 * minutes.get((person, session), math.nan)))
     found = pd.DataFrame(rows, columns=list(CHANNEL_COLUMNS))
     return found.astype({name: "str" if name in _WORDS else "float64" for name in CHANNEL_COLUMNS})
+
+
+def session_charges(table: pd.DataFrame, sessions: pd.DataFrame) -> Floats:
+    """Return the charge of the stimulating phases of each session, over all its channels, in C.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The table ``stimulation``.
+    sessions : DataFrame
+        The table ``sessions``, whose active minutes stand for the time of a channel whose only segment has none.
+
+    Returns
+    -------
+    array of shape (n_sessions,)
+        nan where the session has no row of stimulation, or one of which a setting is not on record.
+    """
+    import numpy as np
+    import pandas as pd
+
+    keys = ["participant_id", "session_id"]
+    frame = pd.DataFrame({name: texts(table, name) for name in keys})
+    frame["channel"] = numbers(table, "channel")
+    minutes = pd.DataFrame({name: texts(sessions, name) for name in keys})
+    minutes["active_s"] = 60 * numbers(sessions, "active_minutes")
+    active = frame.merge(minutes.drop_duplicates(keys), on=keys, how="left")["active_s"].to_numpy(dtype=np.float64)
+    alone = ~frame.duplicated([*keys, "channel"], keep=False).to_numpy()
+    seconds = numbers(table, "to_s") - numbers(table, "from_s")
+    seconds = np.where(alone & np.isnan(seconds), active, seconds)
+    current, width, frequency, duty = (
+        numbers(table, name) for name in ("current_ma", "pulse_width_us", "frequency_hz", "duty_fraction")
+    )
+    frame["charge"] = current * width * 1e-9 * frequency * duty * seconds
+    groups = frame.groupby(keys)["charge"]
+    known = groups.sum(min_count=1).where(groups.count() == groups.size()).rename("charge").reset_index()
+    return minutes.merge(known, on=keys, how="left")["charge"].to_numpy(dtype=np.float64)
 
 
 def _channel(segments: list[dict[str, Any]], active_s: float) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from outcomes.dose.agreement import values_of_traces
+from outcomes.dose.exposure import session_charges
 from outcomes.dose.plan import Timetable, Until, empty_timetable, timetable
 from outcomes.dose.timeline import (
     STATES,
@@ -24,8 +25,9 @@ if TYPE_CHECKING:
     from outcomes.dose.timeline import Flags, Floats, Integers, Tables
     from protocols import Protocol
 
-QUANTITIES = ("active_minutes", "work_kj", "voluntary_minutes", "total_minutes")
-"""Columns of a session that are summed; passive, ramp and cool-down minutes never are."""
+QUANTITIES = ("active_minutes", "work_kj", "voluntary_minutes", "total_minutes", "charge_c")
+"""What is summed over sessions: columns of the sessions table, and the charge of the stimulation table. Passive, ramp
+and cool-down minutes never are."""
 
 TRACE_SESSIONS = "trace_sessions"
 """Key of a mapping of tables for the rows of `summarise`: what the traces of a study say about its sessions."""
@@ -118,6 +120,9 @@ def read_items(tables: Tables, protocol: Protocol, until: Until | None = None) -
         return None
     if protocol.dose is not None and protocol.dose.source == "traces":
         sessions = _from_traces(sessions, tables)
+    if "stimulation" in tables:
+        charge = session_charges(tables["stimulation"], tables["sessions"])
+        sessions = replace(sessions, values={**sessions.values, "charge_c": charge[sessions.rows]})
     plan = timetable(tables, protocol, people, until or planned_until(protocol))
     return _join(people, sessions, plan)
 
@@ -127,7 +132,8 @@ def _from_traces(sessions: Sessions, tables: Tables) -> Sessions:
     if TRACE_SESSIONS not in tables:
         raise DesignError("the protocol takes the dose from traces, and the study has none")
     found = values_of_traces(tables["sessions"], tables[TRACE_SESSIONS])
-    return replace(sessions, values={**sessions.values, **{name: found[name][sessions.rows] for name in QUANTITIES}})
+    mine = {name: found[name][sessions.rows] for name in QUANTITIES if name in found}
+    return replace(sessions, values={**sessions.values, **mine})
 
 
 def planned_until(protocol: Protocol) -> Until:

@@ -58,6 +58,11 @@ METHODS: dict[str, str] = {
         "Work is planned only where a prescription names it; unless it does for every session planned so far, planned "
         "work is 'not planned', never 0 and never a part of the sum. The same holds for planned active minutes."
     ),
+    "dose_charge": (
+        "The charge of a session is that of the stimulating phase, over all channels and segments on record: current x "
+        "pulse width x frequency x duty x time. A session with a channel of which a setting is missing has no value; "
+        "no setting is assumed. Charge is not planned, for no prescription names a duty."
+    ),
     "dose_planned_until_withdrawal": (
         "A person is planned for on every day before withdrawal, and not beyond the end of the programme."
     ),
@@ -132,6 +137,7 @@ def rules(protocol: Protocol) -> dict[str, str]:
         f"dose_from_{'sessions' if dose is None else dose.source}",
         *("dose_delivered", "dose_counts_for_visit", "dose_active_minutes", "dose_known_sums"),
         *("dose_planned_sessions", "dose_matching", "dose_planned_minutes", "dose_planned_work"),
+        "dose_charge",
         f"dose_planned_until_{until.replace(' ', '_')}",
         f"dose_{window.replace(' ', '_')}",
         "dose_rate",

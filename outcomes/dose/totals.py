@@ -37,6 +37,9 @@ TOTALS = (
     "planned_work_kj",
     "delivered_work_kj",
     "sessions_without_work",
+    "planned_charge_c",
+    "delivered_charge_c",
+    "sessions_without_charge",
     "delivered_voluntary_minutes",
     "sessions_without_voluntary_minutes",
     "delivered_total_minutes",
@@ -71,6 +74,7 @@ _WORDS = ("participant_id", "visit", "status", "reason", "cells")
 _WITHOUT = {
     "active_minutes": "sessions_without_active_minutes",
     "work_kj": "sessions_without_work",
+    "charge_c": "sessions_without_charge",
     "voluntary_minutes": "sessions_without_voluntary_minutes",
     "total_minutes": "sessions_without_total_minutes",
 }
@@ -93,8 +97,8 @@ def dose_by_visit(tables: Tables, protocol: Protocol, *, until: Until | None = N
     -------
     DataFrame
         A row per person and visit, sorted by person and the protocol's order of visits; columns `BY_VISIT`. Planned
-        columns are nan where nothing is planned, delivered ones where no delivered session has a value; ``cells``
-        names the rows behind the numbers. Without a sessions table the frame is empty and ``attrs["reason"]`` says
+        columns are nan where nothing is planned (the charge never is: no prescription names a duty), delivered ones
+        where no delivered session has a value; ``cells`` names the rows behind the numbers. Without a sessions table the frame is empty and ``attrs["reason"]`` says
         so; ``attrs["plan"]`` says why nothing is planned.
 
     Raises
@@ -215,6 +219,7 @@ def _planned(items: Items, who: Integers, found: Stretches) -> dict[str, Floats]
         "sessions_beyond_plan": where_planned("sessions_per_week", found.sums(~items.planned)),
         "planned_active_minutes": whole("active_minutes", items.planned_minutes),
         "planned_work_kj": whole("work_kj", items.planned_work),
+        "planned_charge_c": np.full(len(who), np.nan),
     }
 
 

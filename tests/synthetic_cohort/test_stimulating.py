@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from outcomes.dose import stimulation_by_channel, stimulation_by_session
+from outcomes.dose import dose_by_week, stimulation_by_channel, stimulation_by_session
 from outcomes.study import Study
 from synthetic_cohort import write_cohort
 from synthetic_cohort.stimulating import CHANNELS
@@ -47,6 +47,8 @@ def test_the_charge_that_was_put_in_comes_out(study: Study, people: list[dict]) 
     for person in people:
         assert charge[person["participant_id"]] == pytest.approx(person["charge_stimulating_phase_c"], rel=1e-6)
     assert (channels["segments"] > 1).any()
+    weeks = dose_by_week(study.tables, study.protocol).groupby("participant_id")["delivered_charge_c"].sum()
+    assert weeks.to_dict() == pytest.approx(charge.to_dict())
 
 
 def test_work_and_minutes_of_the_recordings_come_out(study: Study, people: list[dict]) -> None:

@@ -11,6 +11,7 @@ import pytest
 import outcomes.dose
 from outcomes.dose import (
     dose_by_mode,
+    dose_by_visit,
     dose_windows,
     fitt,
     heart_rate_load,
@@ -86,6 +87,17 @@ def test_a_channel_without_times_runs_for_the_active_minutes_of_its_session(fram
     sessions = frame("sessions", "participant_id session_id status active_minutes", [("P", "S", "done", 30)])
     channel = stimulation_by_channel(frame("stimulation", COLUMNS, [row]), sessions).iloc[0]
     assert channel["charge_stimulating_phase_c"] == pytest.approx(0.882, abs=1e-4)
+
+
+def test_the_charge_is_a_dose_of_its_own_and_never_planned(three_people, make_protocol, frame) -> None:
+    rows = [("A", f"a0{i}", 1, 1, 0.0, 1800.0, "quadriceps", "left", 140, 300, 35, 2, 45, THIRD) for i in (1, 2, 3)]
+    rows[2] = (*rows[2][:9], NAN, *rows[2][10:])
+    three_people["stimulation"] = frame("stimulation", COLUMNS, rows)
+    found = dose_by_visit(three_people, make_protocol()).set_index(["participant_id", "visit"]).loc[("A", "week2")]
+    # 0.882 C in each of two sessions; of the other three before week 2 no charge is known
+    assert found["delivered_charge_c"] == pytest.approx(2 * 0.882, abs=1e-6)
+    assert found["sessions_without_charge"] == 3
+    assert math.isnan(found["planned_charge_c"])
 
 
 def test_channels_without_a_charge_are_counted_beside_the_sum(frame) -> None:
