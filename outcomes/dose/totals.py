@@ -98,8 +98,8 @@ def dose_by_visit(tables: Tables, protocol: Protocol, *, until: Until | None = N
     DataFrame
         A row per person and visit, sorted by person and the protocol's order of visits; columns `BY_VISIT`. Planned
         columns are nan where nothing is planned (the charge never is: no prescription names a duty), delivered ones
-        where no delivered session has a value; ``cells`` names the rows behind the numbers. Without a sessions table the frame is empty and ``attrs["reason"]`` says
-        so; ``attrs["plan"]`` says why nothing is planned.
+        where no delivered session has a value; ``cells`` names the rows behind the numbers. Without a sessions table
+        the frame is empty and ``attrs["reason"]`` says so; ``attrs["plan"]`` says why nothing is planned.
 
     Raises
     ------
