@@ -105,7 +105,7 @@ def _queries(study: Study) -> pd.DataFrame:
 
     from outcomes.errors import Finding
 
-    findings = [*study.trace_summary.findings, *study.trace_queries()]
+    findings = study.trace_findings()
     columns = [field.name for field in dataclasses.fields(Finding)]
     return pd.DataFrame([dataclasses.astuple(one) for one in findings], columns=columns)
 

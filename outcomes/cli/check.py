@@ -41,7 +41,9 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
     with output.progress() as show:
         try:
             study = Study.open(folder, progress=show)
-            findings, remedy = study.findings, ""
+            if len(study.traces):
+                show(f"reading {counted(len(study.traces), 'file')} of traces")
+            findings, remedy = (*study.findings, *study.trace_findings()), ""
         except DataError as error:
             findings, remedy = error.findings, error.remedy
     stops = bool(remedy)

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from outcomes.cli.check import finding_lines
 from outcomes.cli.output import Output, columns_text, counted
 from outcomes.cli.tables import open_study, print_frame
 from outcomes.errors import UsageError
@@ -44,6 +45,9 @@ def print_dose(folder: Path, session: str | None, output: Output) -> None:
     else:
         print_frame(tables["by_visit"], output)
     for line in summary_lines(tables):
+        output.say(line)
+    told = study.trace_findings()
+    for line in finding_lines(told) if told else ():
         output.say(line)
     output.say(f"All {len(tables)} tables: {target}")
 

@@ -165,6 +165,10 @@ def one_session(
         ``power_w``, ``cadence_rpm``, ``left_power_w``, ``right_power_w``, ``current_ma``, ``heart_rate_bpm``; nan =
         missing.
 
+    Returns
+    -------
+    Batch
+
     Raises
     ------
     DesignError

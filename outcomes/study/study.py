@@ -227,6 +227,10 @@ class Study:
         """The row of every session that has a trace, summed once."""
         return self.traces.summary()
 
+    def trace_findings(self) -> list[Finding]:
+        """Return everything that is wrong with the traces, and where they differ from the session rows."""
+        return [*self.trace_summary.findings, *self.trace_queries()] if len(self.traces) else []
+
     def trace_queries(self) -> list[Finding]:
         """Return where session rows and traces differ by more than they may, each with file, row and column."""
         if not self.has("sessions") or not len(self.traces):

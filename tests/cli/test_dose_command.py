@@ -55,6 +55,10 @@ def test_all_tables_are_written_and_the_programme_is_printed(cli: Any, traced: t
     queries = list(csv.DictReader((folder / "results" / "dose" / "trace_queries.csv").read_text().splitlines()))
     differs = [row for row in queries if row["rule"] == "trace_differs" and row["column"] == "work_kj"]
     assert [row["file"] for row in differs] == ["sessions.csv"]
+    checked = cli("check", folder)
+    for printed in (ran.err, checked.out):
+        assert "sessions.csv, row" in printed
+        assert "of the trace's" in printed
 
 
 def test_all_tables_are_one_document_as_json(cli: Any, study: Path) -> None:
