@@ -258,12 +258,12 @@ def association(facts: Facts) -> Iterator[Sentence]:
     from outcomes.analysis.association import EXPOSURES
 
     for index, exposure in enumerate(facts.exposures):
-        row = facts.association(exposure)
-        if row is None:
-            continue
         what = EXPOSURES[exposure][4]
-        name = "dose and change" if index == 0 else f"{what} and change"
-        yield Sentence(name, "results", associated(facts, row, what), 1 if index == 0 else 8)
+        for row in facts.associations(exposure):
+            group = "" if row["group"] in (None, "all", (facts.row or {}).get("group")) else row["group"]
+            name = ("dose and change" if index == 0 else f"{what} and change") + (f", {group}" if group else "")
+            text = f"{facts.group_label(group)}: " if group else ""
+            yield Sentence(name, "results", text + associated(facts, row, what), 1 if index == 0 else 8)
         if facts.dose_metric:
             return
 

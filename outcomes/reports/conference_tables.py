@@ -170,7 +170,8 @@ def associations(facts: Facts) -> Table:
     for row in rows_of(facts.record, "dose_response"):
         ordinal = row["slope"] is None and row["rank"] is not None
         per = "" if ordinal else f", per {row['per']}"
-        name = f"{fmt.clean(row['label'], 160)}; {EXPOSURES[row['exposure']][4]}{per}"
+        group = "" if row["group"] in (None, "all") else f"; {facts.group_label(row['group'])}"
+        name = f"{fmt.clean(row['label'], 160)}; {EXPOSURES[row['exposure']][4]}{per}{group}"
         n = facts.small.count(row["n"])
         why = fmt.clean(row["reason"] or "")
         if facts.small.hides(row["n"]):

@@ -90,7 +90,7 @@ def _why_not(facts: Facts, n: int | None, reason: str | None) -> str:
     if row is not None and row["level"] == "ordinal":
         return "a grade only ranks"
     if n is None:
-        return fmt.clean(reason or "the record relates no dose to it")
+        return fmt.clean(reason or "no dose is related to the change of everybody together; see the tables")
     if facts.public:
         return "no mark of a person is shown"
     return f"{facts.small.words} people" if facts.small.hides(n) else ""

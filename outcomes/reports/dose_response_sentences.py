@@ -13,7 +13,7 @@ from outcomes.units import printed_unit
 Row = dict[str, Any]
 
 
-def rows_for(facts: Facts, table: str, exposure: str) -> list[Row]:
+def rows_for(facts: Facts, table: str, exposure: str, group: str = "") -> list[Row]:
     """Return the rows of a dose table of the record for the report's outcome, its group and one exposure.
 
     Parameters
@@ -22,17 +22,18 @@ def rows_for(facts: Facts, table: str, exposure: str) -> list[Row]:
     table : str
         Such as ``"dose_within"``.
     exposure : str
+    group : str
+        Instead of the group of the report's outcome.
     """
     row = facts.row
     if row is None:
         return []
+    groups = (group,) if group else ("all", row["group"])
     mine = (row["measure"], row["place"], row["contrast"])
     return [
         r
         for r in rows_of(facts.record, table)
-        if (r["measure"], r["place"], r["contrast"]) == mine
-        and r["exposure"] == exposure
-        and r["group"] in ("all", row["group"])
+        if (r["measure"], r["place"], r["contrast"]) == mine and r["exposure"] == exposure and r["group"] in groups
     ]
 
 
@@ -43,16 +44,21 @@ def dose_answer(facts: Facts) -> list[str]:
     ----------
     facts : Facts
     """
-    return [line for exposure in facts.exposures[:1] for line in _answer(facts, exposure)]
+    return [
+        line
+        for exposure in facts.exposures[:1]
+        for link in facts.associations(exposure)
+        for line in _answer(facts, exposure, link)
+    ]
 
 
-def _answer(facts: Facts, exposure: str) -> Iterator[str]:
+def _answer(facts: Facts, exposure: str, link: Row) -> Iterator[str]:
     from outcomes.analysis.association import EXPOSURES
 
-    row, link = facts.row, facts.association(exposure)
-    if row is None or link is None:
-        return
-    what = EXPOSURES[exposure][4]
+    row, what, group = facts.row, EXPOSURES[exposure][4], link["group"] or "all"
+    assert row is not None
+    if group != "all":
+        yield f"Group {facts.group_label(group)}:"
     yield f"Dose: {fmt.clean(link['dose'] or what)}; numbers are given per {link['per']}."
     yield associated(facts, link, what)
     if facts.small.hides(link["n"]):
@@ -60,11 +66,11 @@ def _answer(facts: Facts, exposure: str) -> Iterator[str]:
     unit = row["unit"]
     if link["slope"] is not None and link["low"] is not None:
         yield _raw_and_range(link, unit)
-    for found in rows_for(facts, "dose_within", exposure):
+    for found in rows_for(facts, "dose_within", exposure, group):
         yield from _within(facts, found, unit)
-    yield from _curves(rows_for(facts, "dose_curves", exposure), exposure)
-    yield from _prediction(rows_for(facts, "dose_prediction", exposure), unit, what)
-    yield from _origins(facts, exposure, what)
+    yield from _curves(rows_for(facts, "dose_curves", exposure, group), exposure)
+    yield from _prediction(rows_for(facts, "dose_prediction", exposure, group), unit, what)
+    yield from _origins(facts, exposure, what, group)
     yield "All of this is association: confounding by what was not measured cannot be excluded."
 
 
@@ -138,11 +144,9 @@ def _prediction(rows: list[Row], unit: str, what: str) -> Iterator[str]:
         )
 
 
-def _origins(facts: Facts, exposure: str, what: str) -> Iterator[str]:
-    row = facts.row
-    group = "all" if row is None else row["group"]
+def _origins(facts: Facts, exposure: str, what: str, group: str) -> Iterator[str]:
     rows = [r for r in rows_of(facts.record, "dose_origins") if r["exposure"] == exposure]
-    rows = [r for r in rows if r["group"] in ("all", group) and r["rank"] is not None and not facts.small.hides(r["n"])]
+    rows = [r for r in rows if r["group"] == group and r["rank"] is not None and not facts.small.hides(r["n"])]
     if rows:
         first = max(rows, key=lambda r: abs(r["rank"]))
         name = fmt.clean(first["characteristic"], 120).replace("_", " ")

@@ -229,20 +229,25 @@ class Facts:
         return sorted(there, key=lambda e: e != self.dose_metric)
 
     def association(self, exposure: str) -> dict[str, Any] | None:
-        """Return the row of the dose-response table for the report's outcome and one exposure."""
+        """Return the row of the dose-response table for the report's outcome and group, and one exposure."""
+        row = self.row
+        found = self.associations(exposure)
+        return next((r for r in found if row is not None and r["group"] in (None, "all", row["group"])), None)
+
+    def associations(self, exposure: str) -> list[dict[str, Any]]:
+        """Return the rows of the dose-response table for the report's outcome and one exposure: that of its group, or
+        one for each group where the outcome is reported for everybody and the dose by group."""
         row = self.row
         if row is None:
-            return None
-        return next(
-            (
-                r
-                for r in rows_of(self.record, "dose_response")
-                if (r["measure"], r["place"], r["contrast"]) == (row["measure"], row["place"], row["contrast"])
-                and r["exposure"] == exposure
-                and r["group"] in (None, "all", row["group"])
-            ),
-            None,
-        )
+            return []
+        mine = (row["measure"], row["place"], row["contrast"])
+        found = [
+            r
+            for r in rows_of(self.record, "dose_response")
+            if (r["measure"], r["place"], r["contrast"]) == mine and r["exposure"] == exposure
+        ]
+        own = [r for r in found if r["group"] in (None, "all", row["group"])]
+        return own or (found if row["group"] == "all" else [])
 
     def others(self) -> Iterator[dict[str, Any]]:
         """Yield the rows of every other outcome, secondary ones first, in the protocol's order."""

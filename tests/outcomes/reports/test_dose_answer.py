@@ -167,3 +167,20 @@ def test_the_curves_are_those_of_the_record() -> None:
     assert drawn["linear"].get_linewidth() > drawn["log"].get_linewidth()
     with pytest.raises(DesignError):
         dose_curves(dose, dose[:-1], curves)
+
+
+def test_groups_that_stand_apart_are_answered_apart_where_the_outcome_is_of_everybody(builder) -> None:
+    made = builder().girth().association().dose()
+    both = [made.associations[0] | {"group": group} for group in ("arms", "legs")]
+    made.associations[:] = both
+    made.table("dose_curves", tuple(dose_models.CURVES), [])
+    facts = Facts(made.build())
+    assert facts.association("active_minutes") is None
+    lines = dose_answer(facts)
+    assert [line for line in lines if line.startswith("Group ")] == ["Group arms:", "Group legs:"]
+    from outcomes.reports.change_sentences import association
+    from outcomes.reports.conference_tables import associations
+
+    said = [sentence.text for sentence in association(facts)]
+    assert [text.partition(":")[0] for text in said[:2]] == ["arms", "legs"]
+    assert associations(facts).rows[0][0].endswith("; arms")
