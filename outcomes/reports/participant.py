@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 MOST_PANELS = 3
 """Measures that are drawn, those with a known error of the test; the others stand in the table."""
 
+LONG_TABLE = 8
+"""Measures above which one panel less is drawn, so that the table of all values keeps its place on the page."""
+
 BAND = (
     "No test gives exactly the same value twice. The grey band is the usual error of the test, drawn about your first "
     "value. A change inside it may be nothing but that error."
@@ -124,7 +127,8 @@ class ParticipantPage:
     def tests(self) -> None:
         """Show at most three measures over time with the usual error of the test, and what they say."""
         measured = [s for s in self.series if s["row"]["level"] != "ordinal"]
-        drawn = ([s for s in measured if s["row"]["mdc"]] or measured)[:MOST_PANELS]
+        drawn = [s for s in measured if s["row"]["mdc"]] or measured
+        drawn = drawn[: MOST_PANELS if len(self.series) <= LONG_TABLE else MOST_PANELS - 1]
         if not drawn:
             show(not_drawn("tests", "Your tests over time", "there is no measured value of yours in this record"))
             return

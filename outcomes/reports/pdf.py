@@ -20,6 +20,9 @@ PAGES = {"funder": 2, "participant": 1}
 SIZES = (9.6, 9.0, 8.4)
 """Sizes of the letters in points, the first that fits."""
 
+ROWS = (1000, 16, 12, 8, 4)
+"""Most rows of a table, the first that fits; what is cut is said, and stands in the html."""
+
 
 def pdf(notebook: Any, reader: str, *, until: str = "") -> bytes:
     """Return the pages of a reader as pdf: the same bytes for the same notebook.
@@ -38,12 +41,13 @@ def pdf(notebook: Any, reader: str, *, until: str = "") -> bytes:
     OutcomesError
         The pages could not be laid out.
     """
-    files = _files(notebook, reader)
     made = b""
-    for size in SIZES:
-        made = _compiled({**files, "size.json": json.dumps(size).encode("ascii")}, reader, until)
-        if pages_of(made) <= PAGES.get(reader, 1000):
-            break
+    for rows in ROWS:
+        files = _files(notebook, reader, rows)
+        for size in SIZES:
+            made = _compiled({**files, "size.json": json.dumps(size).encode("ascii")}, reader, until)
+            if pages_of(made) <= PAGES.get(reader, 1000):
+                return made
     return made
 
 
@@ -84,7 +88,16 @@ def _moment(until: str) -> int:
     return int(datetime(day.year, day.month, day.day, tzinfo=UTC).timestamp())
 
 
-def _files(notebook: Any, reader: str) -> dict[str, bytes]:
+def _cut(table: Table, most: int) -> dict[str, Any]:
+    """Return a table of at most so many rows; how many were cut stands in its note."""
+    lost = len(table.rows) - most
+    if lost <= 0:
+        return table.to_dict()
+    note = f"{table.note} {lost} more {'row stands' if lost == 1 else 'rows stand'} in the html page.".strip()
+    return {**table.to_dict(), "rows": [list(row) for row in table.rows[:most]], "note": note}
+
+
+def _files(notebook: Any, reader: str, most: int) -> dict[str, bytes]:
     """Return template, data and pictures; every text travels as data and is never read as markup."""
     head, sections = sections_of(notebook)
     files = {
@@ -100,7 +113,7 @@ def _files(notebook: Any, reader: str) -> dict[str, bytes]:
                 name = f"figure{len(files)}.svg"
                 files[name], one["file"] = block["svg"], name
             if "table" in one:
-                Table.from_dict(one["table"])
+                one["table"] = _cut(Table.from_dict(one["table"]), most)
             blocks.append(one)
         plain.append({"heading": section.heading, "blocks": blocks})
     first = {key: value for key, value in head.items() if key not in ("svg", "png")}

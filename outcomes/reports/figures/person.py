@@ -49,6 +49,7 @@ def one_person(
         No value is known, or lengths differ.
     """
     import numpy as np
+    from matplotlib.patheffects import withStroke
 
     y = np.asarray(values, dtype=float)
     if len(labels) != len(y) or np.isnan(y).all():
@@ -57,7 +58,7 @@ def one_person(
     known = ~np.isnan(y)
     first = float(y[known][0])
     with style.look():
-        ax = style.new_axes((16.0, 4.4)) if ax is None else ax
+        ax = style.new_axes((16.0, 4.8)) if ax is None else ax
         if error is not None:
             ax.axhspan(first - error, first + error, color=style.BAND, lw=0, zorder=0)
             for edge in (first - error, first + error):
@@ -66,8 +67,9 @@ def one_person(
                     fontsize=7.5, color=style.QUIET, va="center")  # fmt: skip
         ax.plot(x[known], y[known], color=style.BLUE, lw=1.6, marker="o", ms=6, zorder=3)
         for place, value in zip(x[known], y[known], strict=True):
-            ax.annotate(fmt.number(float(value), decimals), (float(place), float(value)), xytext=(0, 7),
-                        textcoords="offset points", ha="center", fontsize=8.5, weight="bold")  # fmt: skip
+            ax.annotate(fmt.number(float(value), decimals), (float(place), float(value)), xytext=(0, 8),
+                        textcoords="offset points", ha="center", fontsize=8.5, weight="bold", zorder=4,
+                        path_effects=[withStroke(linewidth=2.5, foreground="white")])  # fmt: skip
         _room(ax, y[known], error, first)
         low = ax.get_ylim()[0]
         missing = [float(p) for p in x[~known]]

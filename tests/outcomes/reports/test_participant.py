@@ -92,6 +92,27 @@ def test_both_forms_hold_this_person_only(folder, paper):
         assert "No medical device" in text
 
 
+def test_a_long_battery_stays_on_one_page(tmp_path):
+    builder = RecordBuilder().full()
+    template = builder.outcomes[0]
+    for i in range(30):
+        builder.outcomes.append({**template, "place": f"place_{i}.mean", "label": f"Limb girth (place {i}, mean)",
+                                 "role": "exploratory", "key": f"{template['key']}{i}"})  # fmt: skip
+    made = builder.write(tmp_path / "study")
+    rows = [
+        {"participant_id": "P01", "group": "all", **SERIES, "place": place, "visit": visit, "value": 44.0, "reason": "",
+         "flags": "", "cells": ""}
+        for place in ("mid_thigh", *(f"place_{i}" for i in range(30)))
+        for visit in ("week0", "week16")
+    ]  # fmt: skip
+    pd.DataFrame(rows).to_csv(made / "results" / "0123456789ab" / "people" / "values.csv", index=False)
+    notebook = shown("participant", made, who="P01")
+    printed = read_pdf(pdf(notebook, "participant"))
+    assert len(printed.pages) == 1
+    assert re.search(r"\d+ more rows stand in the html page", printed.text)
+    assert "place 29" in page.render(notebook, "participant")
+
+
 def test_an_id_never_becomes_a_path():
     for who in ("../../P01", "/etc/passwd", "P 01", "a" * 200, "<script>", "P\u202e01", ".."):
         name = file_name(who)
