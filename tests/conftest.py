@@ -63,7 +63,7 @@ def _tcx(path: Path, samples: Iterable[Mapping[str, Any]], start: str = "2025-03
             + ("" if power is None else f"<Extensions><x:TPX><x:Watts>{power}</x:Watts></x:TPX></Extensions>")
             + "</Trackpoint>"
         )
-    spaces = 'xmlns="http://www.garmin.com/xmlschemas/TrainingCenterDatabase/v2" xmlns:x="http://example.org/x"'
+    spaces = 'xmlns="http://example.org/tcx" xmlns:x="http://example.org/x"'
     track = f"<Activities><Activity><Lap><Track>{''.join(points)}</Track></Lap></Activity></Activities>"
     text = f'<?xml version="1.0"?><TrainingCenterDatabase {spaces}>{track}</TrainingCenterDatabase>'
     path.write_text(text, encoding="utf-8")
