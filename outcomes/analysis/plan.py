@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
     from outcomes.result import Entry
     from outcomes.study import Series, Study
+
+WITHIN_GROUPS = ("change", "model", "sensitivity")
+"""Analyses of change within a group: that one group changed and another did not is no evidence of a difference."""
 
 
 @dataclass
@@ -93,7 +96,9 @@ class Work:
                 yield group.key, group.label, self.participants.index[self.participants["group"] == group.key]
 
     def add(self, key: str, estimate: Estimate, label: str, role: Role = "descriptive", **more: Any) -> Entry:
-        """Write an estimate; see `Record.add`."""
+        """Write an estimate; see `Record.add`. Where groups are compared no change within one of them keeps a test."""
+        if self.study.protocol.groups and key.partition("/")[0] in WITHIN_GROUPS:
+            estimate = replace(estimate, test=None)
         return self.record.add(key, estimate, label=label, role=role, **more)
 
     def count(self, key: str, number: int, label: str, *, inputs: Sequence[str], people: int | None = None) -> Entry:

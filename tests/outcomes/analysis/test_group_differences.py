@@ -156,7 +156,7 @@ def test_randomised_people_need_no_caveat() -> None:
 @pytest.mark.parametrize("report", ["each group", "all", "both"])
 def test_no_change_within_a_group_is_tested(report: str) -> None:
     record = compared(f'report = "{report}"').record
-    within = [entry for key, entry in record.entries.items() if key.startswith("change/")]
+    within = [entry for key, entry in record.entries.items() if key.startswith(("change/", "model/", "sensitivity/"))]
     assert within
     assert not [entry.key for entry in within if entry.test is not None]
     assert not [entry.key for entry in within if entry.key.endswith(("/p_holm", "/p_bh"))]
