@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from outcomes.cli.output import Output, columns_text, counted
-from outcomes.cli.review import list_for_review
+from outcomes.cli.review import list_circumstances, list_for_review
 from outcomes.errors import GRADES, PRINTED_FINDINGS, DataError, Finding, Grade, printable
 from outcomes.files import inside, write_whole
 
@@ -49,15 +49,12 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
     stops = bool(remedy)
     balance = read_balance(folder)
     review, listed = list_for_review(study, folder)
-    lines = [*balance_lines(balance), "", *finding_lines(findings), "", *review]
+    other, changed = list_circumstances(study)
+    lines = [*balance_lines(balance), "", *finding_lines(findings), "", *other, *review]
     document = {"stops": stops, "findings": [dataclasses.asdict(finding) for finding in findings], "balance": balance}
-    output.data("\n".join(lines), document | {"for_clinical_review": listed})
+    output.data("\n".join(lines), document | {"other_circumstances": changed, "for_clinical_review": listed})
     if mark:
         mark_workbooks(folder, findings, output)
-    reviews = len(read_table(folder, "for_clinical_review.csv"))
-    if reviews:
-        where = folder / "results" / "check" / "for_clinical_review.csv"
-        output.say(f"{counted(reviews, 'observation')} for clinical review, apart from errors: {where}")
     output.say(f"All findings, the ledger and the balances: {folder / 'results' / 'check'}")
     output.say(remedy if stops else f"Next: outcomes analyse {folder}")
     return stops

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from outcomes.measures.cards import card, listing
     from outcomes.measures.catalogue import Catalogue
+    from outcomes.measures.circumstances import circumstances_changed
     from outcomes.measures.equations import (
         Reference,
         age_predicted_peak_heart_rate,
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
         spirometry_reference,
         target_heart_rate,
     )
+    from outcomes.measures.printed import half_up, push_size, whoqol_table
     from outcomes.measures.properties import AgainstThreshold, against_threshold, published_value
     from outcomes.measures.proving import refuse_contradictions
     from outcomes.measures.responses import Reading, read_responses
@@ -40,11 +42,14 @@ _EXPORTS = {
     "against_threshold": "properties",
     "age_predicted_peak_heart_rate": "equations",
     "at_or_above": "equations",
+    "circumstances_changed": "circumstances",
     "card": "cards",
     "for_review": "review",
+    "half_up": "printed",
     "listing": "cards",
     "muscle_size": "equations",
     "published_value": "properties",
+    "push_size": "printed",
     "read_responses": "responses",
     "refuse_contradictions": "proving",
     "score": "scoring",
@@ -53,6 +58,7 @@ _EXPORTS = {
     "six_minute_walk_reference": "equations",
     "spirometry_reference": "equations",
     "target_heart_rate": "equations",
+    "whoqol_table": "printed",
 }
 
 __all__ = [
@@ -71,10 +77,13 @@ __all__ = [
     "age_predicted_peak_heart_rate",
     "at_or_above",
     "card",
+    "circumstances_changed",
     "for_review",
+    "half_up",
     "listing",
     "muscle_size",
     "published_value",
+    "push_size",
     "read_responses",
     "refuse_contradictions",
     "score",
@@ -83,6 +92,7 @@ __all__ = [
     "six_minute_walk_reference",
     "spirometry_reference",
     "target_heart_rate",
+    "whoqol_table",
 ]
 
 

@@ -186,7 +186,7 @@ def _scales(rule: Rule, rows: pd.DataFrame, tables: Tables, catalogue: Catalogue
     scores = scores[(scores["scale"] == rule.scale) & scores["value"].notna()]
     scores = scores.assign(**{name: scores[name].fillna("") for name in ("place", "side")})
     if rule.rise:
-        scores = _rises(scores, _order(tables, rows))
+        scores = _rises(scores, visit_days(tables, rows))
     if rule.one_sided:
         scores = _beyond_other_side(scores)
     for row in scores.to_dict("records"):
@@ -201,7 +201,7 @@ def _scales(rule: Rule, rows: pd.DataFrame, tables: Tables, catalogue: Catalogue
             }
 
 
-def _order(tables: Tables, rows: pd.DataFrame) -> dict[tuple[str, str], float]:
+def visit_days(tables: Tables, rows: pd.DataFrame) -> dict[tuple[str, str], float]:
     """Return the day of each person's visits: that of the visits table, else of the answers, else their order."""
     days: dict[tuple[str, str], float] = {}
     for number, row in enumerate(rows.to_dict("records")):

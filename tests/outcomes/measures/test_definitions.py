@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
@@ -117,3 +118,16 @@ def test_no_score_of_spasticity_can_be_judged_by_a_published_error() -> None:
     # no minimal detectable change of a single grade is published (notes on the measure)
     mas = Catalogue.packaged().get("mas")
     assert {value.statistic for value in mas.published} & {"mdc95", "mdc90", "mdc", "standard_error"} == set()
+
+
+@pytest.mark.parametrize(("definition", "example"), EXAMPLES)
+def test_the_order_of_answers_and_of_items_changes_nothing(definition: Definition, example: Example) -> None:
+    if example.refused:
+        return
+    given = dict(reversed(example.given.items()))
+    turned = dataclasses.replace(definition, items=tuple(reversed(definition.items)))
+    first = score(definition, example.given, absent=example.absent, context=example.context)
+    for again in (definition, turned):
+        found = score(again, given, absent=example.absent, context=example.context)
+        for scale, value in first.scales.items():
+            assert found[scale] == (None if value is None else pytest.approx(value, rel=1e-12, abs=1e-12))

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from outcomes.errors import DesignError
-from outcomes.measures import Catalogue, Definition, against_threshold, published_value
+from outcomes.measures import Catalogue, Definition, PublishedValue, against_threshold, published_value
 from outcomes.measures.checking import OF_ERROR, half_digit
 
 BODY = """
@@ -298,3 +298,35 @@ def test_a_study_of_other_people_has_no_published_value() -> None:
         published_value(walk, "mdc95_healthy", variant="", unit_of_analysis="one value", people="spinal_cord_injury")
     found = published_value(walk, "mdc95_healthy", variant="", unit_of_analysis="one value", people="healthy_adults")
     assert found.value == 42.5
+
+
+SINGLE = [
+    pytest.param(definition, value, id=f"{definition.file}-{value.key}")
+    for definition in all_definitions()
+    for value in definition.published
+    if value.statistic in THRESHOLDS and isinstance(value.value, float) and value.people
+]
+
+
+@pytest.mark.parametrize(("definition", "value"), SINGLE)
+def test_the_better_direction_of_a_scale_decides_the_sign_of_an_improvement(
+    definition: Definition, value: PublishedValue
+) -> None:
+    low, high = value.baseline or definition.scale(value.scale).range or (1.0, 10.0)
+    before = (low + min(high, low + 20)) / 2
+    sign = {"higher": 1, "lower": -1}[definition.scale(value.scale).better]
+    for step in {"increase": (1,), "decrease": (-1,)}.get(value.direction, (1, -1)):
+        found = against_threshold(
+            definition,
+            before,
+            before + step * 0.01,
+            statistic=value.statistic,
+            people=value.people[0],
+            scale=value.scale,
+            variant=value.variant,
+            unit_of_analysis=value.unit_of_analysis,
+            stratum=None if value.baseline else value.stratum,
+            key=value.key,
+        )
+        assert found.improvement == pytest.approx(sign * found.change)
+        assert found.met is (abs(found.compared) >= value.value)
