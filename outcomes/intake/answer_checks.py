@@ -152,43 +152,48 @@ def _jumps(draft: Draft, reader: Reader, means: Frame, between: Between) -> None
     soft = between.change_28_days.soft
     if soft is None:
         return
-    for _, series in means.sort_values("order").groupby(SAME, sort=True):
-        for before, after in pairwise(series.to_dict("records")):
-            spans = max((after["day"] - before["day"]) / MONTH, 1.0)
-            change = after["value"] - before["value"]
-            if not soft[0] * spans <= change <= soft[1] * spans:
-                expected = (
-                    f"a change of usually {_say(soft[0] * spans)} to {_say(soft[1] * spans)} {between.unit} since "
-                    f"{before['visit']} ({between.change_28_days.basis}, by four weeks); it was "
-                    f"{_say(before['value'])} and is {_say(after['value'])}"
-                )
-                _ask(draft, reader, after["row"], "jump", expected)
+    records = means.sort_values([*SAME, "order"]).to_dict("records")
+    for before, after in pairwise(records):
+        if any(before[name] != after[name] for name in SAME):
+            continue
+        spans = max((after["day"] - before["day"]) / MONTH, 1.0)
+        change = after["value"] - before["value"]
+        if not soft[0] * spans <= change <= soft[1] * spans:
+            expected = (
+                f"a change of usually {_say(soft[0] * spans)} to {_say(soft[1] * spans)} {between.unit} since "
+                f"{before['visit']} ({between.change_28_days.basis}, by four weeks); it was {_say(before['value'])} "
+                f"and is {_say(after['value'])}"
+            )
+            _ask(draft, reader, after["row"], "jump", expected)
 
 
 def _swapped(draft: Draft, reader: Reader, means: Frame, planned: Mapping[str, list[Definition]]) -> None:
     """Ask where left and right of one visit fit right and left of the visit before far better than themselves."""
-    least = {(d.key, i.key): 0.05 * (i.usual[1] - i.usual[0]) for d, i in _items(planned) if i.usual}
-    wide = means[means["side"].isin(["left", "right"])].pivot_table(
-        index=["participant", "measure", "item", "place", "order", "visit"], columns="side", values=["value", "row"]
-    )
-    if wide.empty or not {("value", "left"), ("value", "right")} <= set(wide.columns):
-        return
-    wide = wide.dropna().reset_index()
-    for (_, measure, item, _), series in wide.groupby(["participant", "measure", "item", "place"], sort=True):
-        margin = least.get((str(measure), str(item)))
-        rows = series.sort_values("order").to_dict("records") if margin else []
-        for before, after in pairwise(rows):
-            kept = sum(abs(after[("value", s)] - before[("value", s)]) for s in ("left", "right"))
-            turned = abs(after[("value", "left")] - before[("value", "right")])
-            turned += abs(after[("value", "right")] - before[("value", "left")])
-            apart = min(abs(one[("value", "left")] - one[("value", "right")]) for one in (before, after))
-            if margin and apart > margin and kept > 4 * turned + margin:
+    margins = {(d.key, i.key): 0.05 * (i.usual[1] - i.usual[0]) for d, i in _items(planned) if i.usual}
+    series: dict[tuple[str, ...], dict[int, dict[str, Any]]] = {}
+    for one in means[means["side"].isin(["left", "right"])].to_dict("records"):
+        whose = (one["participant"], one["measure"], one["item"], one["place"])
+        series.setdefault(whose, {}).setdefault(one["order"], {})[one["side"]] = one
+    for key, by_order in series.items():
+        margin = margins.get((key[1], key[2]))
+        held = [by_order[order] for order in sorted(by_order) if len(by_order[order]) == 2]
+        for before, after in pairwise(held) if margin else ():
+            if _fits_turned(before, after, margin or 0.0):
                 expected = (
-                    f"the sides as at {before[('visit', '')]}: left {_say(before[('value', 'left')])}, right "
-                    f"{_say(before[('value', 'right')])}; now left {_say(after[('value', 'left')])}, right "
-                    f"{_say(after[('value', 'right')])}, which would fit the other way round"
+                    f"the sides as at {before['left']['visit']}: left {_say(before['left']['value'])}, right "
+                    f"{_say(before['right']['value'])}; now left {_say(after['left']['value'])}, right "
+                    f"{_say(after['right']['value'])}, which would fit the other way round"
                 )
-                _ask(draft, reader, int(after[("row", "left")]), "sides_swapped", expected)
+                _ask(draft, reader, after["left"]["row"], "sides_swapped", expected)
+
+
+def _fits_turned(before: dict[str, Any], after: dict[str, Any], margin: float) -> bool:
+    """Whether two sides that lie apart are far nearer to the other side of the visit before than to their own."""
+    (left, right), (new_left, new_right) = ((v["left"]["value"], v["right"]["value"]) for v in (before, after))
+    kept = abs(new_left - left) + abs(new_right - right)
+    turned = abs(new_left - right) + abs(new_right - left)
+    apart = min(abs(left - right), abs(new_left - new_right))
+    return bool(apart > margin and kept > 4 * turned + margin)
 
 
 def _unit_mixtures(draft: Draft, reader: Reader, readings: Frame, planned: Mapping[str, list[Definition]]) -> None:

@@ -18,7 +18,7 @@ PARQUET = (".parquet",)
 STATISTICS = (".sav", ".zsav", ".dta")
 """Files of statistics programs, read with the extra ``statfiles``."""
 
-CELL_LIMIT = 20_000_000
+CELL_LIMIT = 5_000_000
 """Rows times columns of one file that are read."""
 
 INSTALL = "Install it with: pip install 'outcomes[statfiles]'; or save the table as csv."

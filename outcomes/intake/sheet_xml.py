@@ -19,7 +19,7 @@ RATIO_LIMIT = 100
 SMALL = 10_000_000
 """Archives beyond these are refused unread: entries, bytes unpacked, unpacked to packed above `SMALL` bytes."""
 
-CELL_LIMIT = 20_000_000
+CELL_LIMIT = 5_000_000
 """Cells of the rectangle from A1 to the last filled row and column of a sheet; one stray cell can span billions."""
 
 _REFERENCE = re.compile(rb"""\br=["']([A-Z]{1,3})([0-9]{1,7})["']""")

@@ -213,7 +213,9 @@ def tables(draw: st.DrawFn, name: str, sane: bool) -> list[list[str]]:
 def csv_text(rows: list[list[str]], separator: str, end: str) -> str:
     """Return rows as csv."""
     out = io.StringIO(newline="")
-    csv.writer(out, delimiter=separator, lineterminator=end).writerows(rows)
+    broken = any("\r" in cell or "\n" in cell for row in rows for cell in row)
+    quoting = csv.QUOTE_ALL if broken else csv.QUOTE_MINIMAL  # the writer leaves a lone \r without quotes
+    csv.writer(out, delimiter=separator, lineterminator=end, quoting=quoting).writerows(rows)
     return out.getvalue()
 
 

@@ -19,7 +19,7 @@ sys.path.insert(0, str(HERE))
 from intake_inputs import catalogue, check_protocol, check_study, damaged_protocol, studies  # noqa: E402
 
 BATCH = 200
-"""Inputs that share one seed, and after which the result is written; a quarter of them are protocols."""
+"""Inputs that share one seed, and after which the result is written; half of them are protocols."""
 
 
 def study_batch(number: int, size: int, keep, known) -> None:
@@ -75,10 +75,10 @@ def main() -> int:
         known = catalogue(Path(folder))
         for start in track(range(0, number, BATCH), description="generated inputs"):
             size = min(BATCH, number - start)
-            for one in range(size // 4):
+            for one in range(size // 2):
                 text = damaged_protocol(start + one)
                 result.keep("protocol", lambda text=text: check_protocol(text), start + one)
-            study_batch(start, size - size // 4, result.keep, known)
+            study_batch(start, size - size // 2, result.keep, known)
             (HERE / "intake_study.txt").write_text("\n".join(result.lines()) + "\n", encoding="utf-8")
     print("\n".join([*result.lines(), *result.faults[:20]]))
     return 1 if result.faults else 0

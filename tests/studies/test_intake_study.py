@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 sys.path.insert(0, str(Path(__file__).parent))
 from intake_inputs import catalogue, check_protocol, check_study, damaged_protocol, studies
 
-SHORT = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+SHORT = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.fixture(scope="module")
@@ -30,3 +30,10 @@ def test_any_generated_study_is_read_or_refused_with_exact_balances_and_no_wrong
 @given(seed=st.integers(0, 2**32))
 def test_any_damaged_protocol_is_read_or_refused_in_words(seed):
     assert check_protocol(damaged_protocol(seed)) in ("read", "refused")
+
+
+def test_a_killed_run_leaves_whole_files_and_the_next_clears_up():
+    """A handful of the kills of kill_study.py."""
+    import kill_study
+
+    assert kill_study.run(4, seed=1) == []

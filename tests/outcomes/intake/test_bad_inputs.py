@@ -252,3 +252,21 @@ def test_a_folder_that_cannot_be_written_is_said_and_nothing_is_lost(room, monke
     code, _, err = room.check({})
     assert code == 2
     assert "cannot be written: No space left on device" in err
+
+
+def test_a_table_of_300_megabytes_is_refused_at_a_stated_limit_without_being_read(room):
+    import tracemalloc
+
+    from outcomes.intake import read_folder
+
+    (room.folder / "participants.csv").write_text(PEOPLE + TWO, encoding="utf-8")
+    with (room.folder / "assessments.csv").open("wb") as file:
+        file.truncate(300_000_000)
+    tracemalloc.start()
+    intake = read_folder(room.folder, room.protocol(), room.catalogue)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    finding = room.only(intake, "file_size")
+    assert (finding.grade, finding.file) == ("block", "assessments.csv")
+    assert finding.expected == "at most 64,000,000 bytes; it has 300,000,000"
+    assert peak < 50_000_000
