@@ -96,8 +96,10 @@ class Work:
                 yield group.key, group.label, self.participants.index[self.participants["group"] == group.key]
 
     def add(self, key: str, estimate: Estimate, label: str, role: Role = "descriptive", **more: Any) -> Entry:
-        """Write an estimate; see `Record.add`. Where groups are compared no change within one of them keeps a test."""
-        if self.study.protocol.groups and key.partition("/")[0] in WITHIN_GROUPS:
+        """Write an estimate; see `Record.add`. An exploratory outcome keeps no test, and where groups are compared no
+        change within one of them does."""
+        within = bool(self.study.protocol.groups) and key.partition("/")[0] in WITHIN_GROUPS
+        if within or role == "exploratory":
             estimate = replace(estimate, test=None)
         return self.record.add(key, estimate, label=label, role=role, **more)
 
