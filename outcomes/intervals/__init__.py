@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval
+from outcomes.intervals.coverage import Coverage, simulated_coverage
 from outcomes.intervals.noncentral import noncentral_t_interval, noncentral_t_quantile
 from outcomes.intervals.parametric import (
     correlation_interval,
@@ -28,6 +29,7 @@ from outcomes.intervals.variances import VariancePart, variance_interval
 
 __all__ = [
     "BcaInterval",
+    "Coverage",
     "HodgesLehmann",
     "ParticipantSlope",
     "SignFlips",
@@ -48,6 +50,7 @@ __all__ = [
     "noncentral_t_quantile",
     "normal_quantile",
     "participant_slope",
+    "simulated_coverage",
     "standard_deviation_interval",
     "t_interval",
     "t_quantile",

@@ -79,7 +79,7 @@ def bca_interval_of_sums(
         raise DesignError(f"{resamples} resamples are too few for a BCa interval; at least 1000 are needed")
     if n < 3:
         raise DesignError(f"{n} people cannot be resampled; at least 3 are needed")
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         total = parts.sum(axis=0)
         value = float(statistic(total))
         drawn = _drawn(parts, statistic, resamples, rng)

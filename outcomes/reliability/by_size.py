@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, t_quantile
 from outcomes.matrices import Vector, all_equal, finite_vector
-from outcomes.reliability.limits import SOURCE, paired_differences
+from outcomes.reliability.limits import FEW, SOURCE, paired_differences
 from outcomes.result import Estimate, Interval, Result
 
 Array = NDArray[np.float64]
@@ -204,6 +204,7 @@ def _estimate(method: str, value: float, ends: tuple[float, float], unit: str, n
     return Estimate(
         value=float(value), unit=unit, method=method, n_people=n, n_values=2 * n, source=SOURCE,
         interval=Interval(low, high, level, "percentile bootstrap"),
+        caveats=("few_by_size",) if n < FEW else (),
     )  # fmt: skip
 
 

@@ -95,13 +95,19 @@ class _Sums:
         """Scores that are there."""
         return np.asarray(self.there.sum(axis=-1))
 
+    @property
+    def empty(self) -> NDArray[np.bool_]:
+        """Whether an occasion has no score, as in a resample, or nobody has two, so that no variance is defined."""
+        return np.asarray((self.there == 0).any(axis=-1) | (self.people[..., 1:].sum(axis=-1) == 0))
+
     def weighed(self, ratio: Array) -> tuple[Array, Array, Array, Array]:
         """Return Z'W⁻¹Z, Z'W⁻¹y, y'W⁻¹y and log|W| for a ratio of the variance of people to that of error; Z says of
         which occasion a score is, W = I + ratio for scores of one person."""
         counts = np.arange(1, self.k + 1)
-        grown = 1 + counts * ratio[..., None]
+        grown = np.where(self.people > 0, 1 + counts * ratio[..., None], 1.0)
         h = ratio[..., None] / grown
         z = np.eye(self.k) * self.there[..., None] - (h[..., None, None] * self.pairs).sum(axis=-3)
+        z = np.where(self.empty[..., None, None], np.eye(self.k), z)
         v = self.values - (h[..., None] * self.cross).sum(axis=-2)
         q = self.squares - (h * self.totals).sum(axis=-1)
         return z, v, q, (self.people * np.log(grown)).sum(axis=-1)
@@ -122,6 +128,7 @@ def variance_components(sums: Array, k: int, *, steps: int = STEPS) -> Component
     Returns
     -------
     Components
+        nan where an occasion has no score or nobody has two, as in a resample.
 
     Notes
     -----
@@ -146,6 +153,7 @@ def variance_components(sums: Array, k: int, *, steps: int = STEPS) -> Component
     two = _smallest(lambda t: _two_way(parts, ratio(t), steps)[0], shape, steps)
     _, occasions, error = _two_way(parts, ratio(two), steps)
     edge = (np.abs(one) > _REACH - 1) | (two > _REACH - 1)
+    error, within = (np.where(parts.empty, np.nan, found) for found in (error, within))
     return Components(
         people=ratio(two) * error, occasions=occasions, error=error,
         one_way_people=ratio(one) * within, within=within, at_edge=edge & ((one > 0) | (two > 0)),
@@ -184,7 +192,8 @@ def _two_way(parts: _Sums, ratio: Array, steps: int) -> tuple[Array, Array, Arra
         return np.asarray(np.log(s).sum(axis=-1) + (n - 1) * np.log(rest + (u2 / s).sum(axis=-1)))
 
     if k == 2:
-        t = np.log(np.maximum((n - 2) * u2[..., 0] / (rest * least), np.exp(-_REACH)))
+        size = np.log(np.maximum((n - 2) * u2[..., 0], 1e-300)) - np.log(rest) - np.log(least)
+        t = np.clip(size, -_REACH, _REACH)
     else:
         t = _smallest(misfit, n.shape, steps)
     error = (rest + (u2 / spread(t)).sum(axis=-1)) / (n - 1)

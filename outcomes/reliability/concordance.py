@@ -13,6 +13,9 @@ from outcomes.intervals import check_level, normal_quantile
 from outcomes.matrices import all_equal, complete_matrix
 from outcomes.result import Estimate, Interval, Result
 
+FEW = 12
+"""Below this many people the interval carries a caveat (coverage table of tests/studies)."""
+
 _SOURCE = "Lin (1989) Biometrics 45:255"
 
 
@@ -107,7 +110,7 @@ def concordance_correlation(scores: ArrayLike, *, level: float = 0.95) -> Concor
         n_values=2 * n,
         interval=interval,
         source=_SOURCE,
-        caveats=() if interval else (caveat,),
+        caveats=(("few_concordance",) if n < FEW else ()) if interval else (caveat,),
     )
     return ConcordanceCorrelation(concordance=estimate, pearson=r, bias_correction=bias, n_people=n)
 

@@ -184,7 +184,10 @@ def _checked(scores: ArrayLike) -> Matrix:
 
 def _values(sums: Array, k: int, steps: int) -> dict[str, Array]:
     """Return every form from sums over people; nan where its denominator is not above 0."""
-    c = variance_components(sums, k, steps=steps)
+    try:
+        c = variance_components(sums, k, steps=steps)
+    except np.linalg.LinAlgError as error:
+        raise DesignError("the variances cannot be told apart") from error
     both = c.occasions + c.error
     pairs = {
         "icc_1_1": (c.one_way_people, c.within), "icc_a_1": (c.people, both), "icc_c_1": (c.people, c.error),

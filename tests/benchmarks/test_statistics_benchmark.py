@@ -16,7 +16,7 @@ from scipy import stats
 from outcomes.change import sign_flip_test
 from outcomes.dose_response import between_person_association
 from outcomes.intervals import bca_interval
-from outcomes.reliability import intraclass_correlations, mean_squares
+from outcomes.reliability import intraclass_correlations, mean_squares, participant_bootstrap
 
 RNG = np.random.default_rng(1)
 SCORES = 50 + 4 * RNG.normal(size=(30, 1)) + 2 * RNG.normal(size=(30, 2))
@@ -98,3 +98,32 @@ def test_association(benchmark: Any) -> None:
         return between_person_association(dose, change, baseline, rng=np.random.default_rng(1), **options).slope.value
 
     assert benchmark(ours) == pytest.approx(6, abs=3)
+
+
+def seconds(call: Any, rounds: int) -> float:
+    """Best time of one call, over some rounds."""
+    import time
+
+    best = float("inf")
+    for _ in range(rounds):
+        start = time.perf_counter()
+        call()
+        best = min(best, time.perf_counter() - start)
+    return best
+
+
+@pytest.mark.benchmark(group="bootstrap of an intraclass correlation, 30 x 2, 1,000 resamples")
+def test_bootstrapped_intraclass_correlation(benchmark: Any) -> None:
+    def ours() -> float:
+        options: dict[str, Any] = {"resamples": 1_000, "rng": np.random.default_rng(1)}
+        return participant_bootstrap(SCORES, "icc_a_1", **options).value
+
+    assert benchmark(ours) == pytest.approx(pingouin_icc())
+    assert 1_000 * seconds(pingouin_icc, 5) / seconds(ours, 20) >= 1_000
+
+
+@pytest.mark.benchmark(group="six intraclass correlations with intervals, 30 x 2")
+def test_intraclass_correlations_are_15_times_as_fast(benchmark: Any) -> None:
+    ours = lambda: intraclass_correlations(SCORES).icc_a_1.value  # noqa: E731
+    assert benchmark(ours) == pytest.approx(pingouin_icc())
+    assert seconds(pingouin_icc, 10) >= 15 * seconds(ours, 50)

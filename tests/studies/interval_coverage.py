@@ -150,7 +150,7 @@ def student(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     return around(t_interval(x), truth)
 
 
-@interval("BCa bootstrap, mean", shapes=CHANGES, replicates=1_000, smallest=24)
+@interval("BCa bootstrap, mean", shapes=CHANGES, replicates=500, smallest=24)
 def bca(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.intervals import bca_interval
 
@@ -165,7 +165,7 @@ def walsh(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     return around(hodges_lehmann(changes(rng, n, shape)[0]).interval, pseudomedian(shape))
 
 
-@interval("noncentral t, d_z", shapes=("normal", "skewed"), replicates=1_000)
+@interval("noncentral t, d_z", shapes=("normal", "skewed"), replicates=500)
 def noncentral(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.intervals import noncentral_t_interval
 
@@ -200,7 +200,7 @@ def welch(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     return around(difference_of_changes(a + 0.5, 2 * b, unit="cm").difference.interval, 0.5 - changes(rng, 1, shape)[1])
 
 
-@interval("t, slope of change on dose", shapes=("normal", "skewed"), replicates=300, smallest=12)
+@interval("t, slope of change on dose", shapes=("normal", "skewed"), replicates=100, smallest=12)
 def slope(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.dose_response import between_person_association
 
@@ -253,19 +253,19 @@ def error(name: str) -> Draw:
 interval("chi-square, standard error of consistency", shapes=REPEATS, replicates=1_000)(
     error("standard_error_consistency")
 )
-interval("chi-square, standard error of agreement and MDC", shapes=REPEATS, replicates=1_000)(
+interval("chi-square, standard error of agreement and MDC", shapes=REPEATS, replicates=500)(
     error("standard_error_agreement")
 )
 
 
-@interval("chi-square, precision error", shapes=("normal", "skewed"), replicates=1_000)
+@interval("chi-square, precision error", shapes=("normal", "skewed"), replicates=500)
 def precision(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.reliability import precision_error
 
     return around(precision_error(repeats(rng, n, shape), unit="cm").precision_error.interval, ERROR)
 
 
-@interval("bootstrap over people, ICC(C,1)", shapes=("normal", "skewed"), replicates=1_000)
+@interval("bootstrap over people, ICC(C,1)", shapes=("normal", "skewed"), replicates=200)
 def resampled(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.reliability import participant_bootstrap
 
@@ -273,17 +273,7 @@ def resampled(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     return around(found.interval, PEOPLE**2 / (PEOPLE**2 + ERROR**2))
 
 
-@interval("bootstrap over people, ICC(C,1) with missing scores", shapes=("normal",), replicates=100)
-def with_gaps(rng: np.random.Generator, n: int, shape: str) -> Outcome:
-    from outcomes.reliability import incomplete_intraclass_correlations
-
-    table = repeats(rng, n, shape)
-    table[: n // 6, 1] = np.nan
-    found = incomplete_intraclass_correlations(table, resamples=1_000, rng=rng).icc_c_1
-    return None if found is None else around(found.interval, PEOPLE**2 / (PEOPLE**2 + ERROR**2))
-
-
-@interval("Fisher z, concordance", shapes=("normal", "skewed"), replicates=1_000)
+@interval("Fisher z, concordance", shapes=("normal", "skewed"), replicates=500)
 def concordance(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.reliability import concordance_correlation
 
@@ -315,11 +305,11 @@ def limit(how: str) -> Draw:
     return draw
 
 
-interval("1999 formula, limit of agreement", shapes=("normal", "skewed"), replicates=1_000)(limit("approximate"))
-interval("exact, limit of agreement", shapes=("normal", "skewed"), replicates=300)(limit("exact"))
+interval("1999 formula, limit of agreement", shapes=("normal", "skewed"), replicates=500)(limit("approximate"))
+interval("exact, limit of agreement", shapes=("normal", "skewed"), replicates=200)(limit("exact"))
 
 
-@interval("recovered variances, limit from replicates", shapes=("normal",), replicates=1_000)
+@interval("recovered variances, limit from replicates", shapes=("normal",), replicates=500)
 def replicated(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.reliability import replicate_limits_of_agreement
 
@@ -330,7 +320,7 @@ def replicated(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     return around(found.upper.interval, 1.96 * float(np.sqrt(0.25 + 2 * ERROR**2)))
 
 
-@interval("recovered variances, limit from varying pairs", shapes=("normal",), replicates=1_000)
+@interval("recovered variances, limit from varying pairs", shapes=("normal",), replicates=500)
 def varying(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.reliability import varying_limits_of_agreement
 
@@ -370,10 +360,10 @@ def weighted(weights: str) -> Draw:
 
 
 for _name in ("plain", "linear", "quadratic"):
-    interval(f"normal, kappa, {_name}", shapes=("ordinal",), replicates=1_000)(weighted(_name))
+    interval(f"normal, kappa, {_name}", shapes=("ordinal",), replicates=500)(weighted(_name))
 
 
-@interval("Student t linearised, AC1", shapes=("ordinal",), replicates=1_000)
+@interval("Student t linearised, AC1", shapes=("ordinal",), replicates=500)
 def ac1(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.reliability import gwet_agreement
 
@@ -384,7 +374,7 @@ def ac1(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     return around(gwet_agreement(grades(rng, n), grades=range(5)).coefficient.interval, truth)
 
 
-@interval("bootstrap over people, ordinal alpha", shapes=("ordinal",), replicates=1_000)
+@interval("bootstrap over people, ordinal alpha", shapes=("ordinal",), replicates=500)
 def alpha(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.reliability import krippendorff_alpha
 
@@ -408,14 +398,14 @@ def null(rng: np.random.Generator, n: int, shape: str) -> np.ndarray:
     return np.round(x, 1)
 
 
-@no_change("sign flip", shapes=("normal", "long tails", "ordinal"), replicates=1_000)
+@no_change("sign flip", shapes=("normal", "long tails", "ordinal"), replicates=2_000)
 def sign_flip(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.change import sign_flip_test
 
     return "above" if sign_flip_test(null(rng, n, shape), rng=rng).test.p <= 0.05 else "held"
 
 
-@no_change("Wilcoxon signed rank", shapes=("normal", "long tails", "ordinal"), replicates=1_000)
+@no_change("Wilcoxon signed rank", shapes=("normal", "long tails", "ordinal"), replicates=500)
 def signed_rank(rng: np.random.Generator, n: int, shape: str) -> Outcome:
     from outcomes.change import wilcoxon_signed_rank
 

@@ -84,6 +84,15 @@ def test_the_bootstrap_of_every_form_has_an_interval_and_without_random_numbers_
     assert "no_interval_bootstrap" in CAVEATS
 
 
+def test_a_resample_without_an_occasion_leaves_the_value_and_takes_the_interval() -> None:
+    table = np.column_stack([scores(8, 1, 9)[:, 0], [NAN] * 8])
+    table[:2, 1] = table[:2, 0] + [0.5, -0.3]
+    found = incomplete_intraclass_correlations(table, resamples=1000, rng=rng())
+    assert 0 < found.icc_a_1.value <= 1
+    assert found.icc_a_1.interval is None
+    assert "resamples" in found.reasons["icc_a_1.interval"]
+
+
 @pytest.mark.parametrize(
     ("table", "reason"),
     [
