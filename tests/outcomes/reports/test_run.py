@@ -82,8 +82,8 @@ def test_the_author_s_own_copy_is_preferred(tmp_path):
     (tmp_path / "notebooks").mkdir()
     own = written(tmp_path / "notebooks", notebook())
     assert run.find_notebook("conference", tmp_path) == own
-    with pytest.raises(UsageError, match=r"no notebook class\.ipynb"):
-        run.find_notebook("class", tmp_path)
+    with pytest.raises(UsageError, match=r"no notebook nobody\.ipynb"):
+        run.find_notebook("nobody", tmp_path)
 
 
 def test_a_notebook_runs_in_a_fresh_kernel_of_this_interpreter(tmp_path):
