@@ -10,11 +10,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from outcomes.intake.decisions import answer_findings as answer_findings
     from outcomes.intake.entry_workbook import new_study as new_study
     from outcomes.intake.intake import Intake as Intake
     from outcomes.intake.intake import read_folder as read_folder
     from outcomes.intake.intake import read_frames as read_frames
     from outcomes.intake.intake import write_check as write_check
+    from outcomes.intake.intake import write_trace_check as write_trace_check
     from outcomes.intake.ledger import Ledger as Ledger
     from outcomes.intake.ledger import ledger_files as ledger_files
     from outcomes.intake.marked import mark_findings as mark_findings
@@ -30,6 +32,7 @@ _EXPORTS: dict[str, str] = {
     "Ledger": "ledger",
     "Suggestion": "suggest",
     "TraceSource": "traces",
+    "answer_findings": "decisions",
     "find_sources": "traces",
     "ledger_files": "ledger",
     "mark_findings": "marked",
@@ -39,6 +42,7 @@ _EXPORTS: dict[str, str] = {
     "read_groups": "traces_parquet",
     "suggest_columns": "suggest",
     "write_check": "intake",
+    "write_trace_check": "intake",
     "write_traces": "traces_parquet",
 }
 """Public name to the module that holds it."""

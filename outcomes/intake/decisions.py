@@ -3,52 +3,58 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from outcomes.errors import near_word
+from outcomes.errors import Finding, near_word
+from outcomes.intake.collector import Collector
 from outcomes.intake.drafts import Draft
+from outcomes.intake.settings import Decision
 
 if TYPE_CHECKING:
-    from outcomes.errors import Finding
-    from outcomes.intake.collector import Collector, Target
-    from outcomes.intake.settings import Decision
+    from outcomes.intake.collector import Target
 
 REASON = "decision"
+KEEP_TRACES = (
+    "keep; a decision sets no trace aside: take the file out of traces/, or correct it or the session row; "
+    "source under [dose] says which of the two counts"
+)
+
+Answered = tuple[Decision, Finding]
 
 
 def apply_decisions(
-    drafts: Mapping[str, Draft], decisions: Sequence[Decision], found: Collector
-) -> tuple[list[tuple[Decision, Finding]], bool]:
+    drafts: Mapping[str, Draft], decisions: Sequence[Decision], found: Collector, *, traced: bool = False
+) -> tuple[list[Answered], list[Decision], bool]:
     """Take the answered queries out of the findings and set aside what the answers say.
+
+    Parameters
+    ----------
+    traced : bool
+        Whether the study has traces: an answer to a query that no table asks may be to one of theirs.
 
     Returns
     -------
     answered : list of (Decision, Finding)
+    later : list of Decision
+        Answers that may be to queries about traces, which `answer_findings` finds out once they are read.
     emptied : bool
         Whether a value or row was set aside.
     """
     queries = {finding.query: finding for finding in found.sorted() if finding.query}
-    answered: list[tuple[Decision, Finding]] = []
+    answered: list[Answered] = []
+    later: list[Decision] = []
     emptied = False
     for one in _agreeing(decisions, found):
         finding = queries.get(one.query)
+        if finding is None and traced:
+            later.append(one)
+            continue
         if finding is None:
-            expected = f"a query of results/check/findings.csv{near_word(one.query, queries)}; it may have been settled"
-            found.add(
-                "ask",
-                "no_such_query",
-                expected,
-                file=one.file,
-                sheet=one.sheet,
-                row=one.row,
-                column="query",
-                found=one.query,
-            )
+            _no_such_query(one, queries, found)
             continue
         targets = found.targets.get(one.query, [])
         if one.decision == "set_aside" and not targets:
-            expected = "keep; the query is about no single value, so there is nothing to set aside"
-            found.add("block", "decision", expected, file=one.file, sheet=one.sheet, row=one.row, column="decision")
+            _refuse(one, "keep; the query is about no single value, so there is nothing to set aside", found)
             continue
         found.answer(one.query)
         answered.append((one, finding))
@@ -56,7 +62,45 @@ def apply_decisions(
             emptied = True
             for target in targets:
                 _set_aside(drafts[target.table], target)
-    return answered, emptied
+    return answered, later, emptied
+
+
+def answer_findings(findings: Sequence[Finding], decisions: Sequence[Decision]) -> tuple[list[Finding], list[Answered]]:
+    """Take the answered queries out of findings about traces.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+    decisions : sequence of Decision
+        The answers that no query of a table takes.
+
+    Returns
+    -------
+    left : list of Finding
+        What is still to be said, with a finding about every answer that fits no query.
+    answered : list of (Decision, Finding)
+    """
+    queries = {finding.query: finding for finding in findings if finding.query}
+    found, answered = Collector(), []
+    for one in decisions:
+        if one.query not in queries:
+            _no_such_query(one, queries, found)
+        elif one.decision == "set_aside":
+            _refuse(one, KEEP_TRACES, found)
+        else:
+            answered.append((one, queries[one.query]))
+    settled = {one.query for one, _ in answered}
+    return [*found.sorted(), *(finding for finding in findings if finding.query not in settled)], answered
+
+
+def _no_such_query(one: Decision, queries: Mapping[str, Finding], found: Collector) -> None:
+    expected = f"a query of results/check/findings.csv{near_word(one.query, queries)}; it may have been settled"
+    where: dict[str, Any] = {"file": one.file, "sheet": one.sheet, "row": one.row, "column": "query"}
+    found.add("ask", "no_such_query", expected, found=one.query, **where)
+
+
+def _refuse(one: Decision, expected: str, found: Collector) -> None:
+    found.add("block", "decision", expected, file=one.file, sheet=one.sheet, row=one.row, column="decision")
 
 
 def _agreeing(decisions: Sequence[Decision], found: Collector) -> list[Decision]:

@@ -30,6 +30,7 @@ from outcomes.intake.readers import WORKBOOK_SUFFIXES, Contents, near_table, rea
 from outcomes.intake.review import ForReview, for_review, review_csv
 from outcomes.intake.settings import Decision, read_decisions, read_words
 from outcomes.intake.settling import Reader
+from outcomes.intake.traces import FOLDER as TRACES
 from outcomes.intake.value_labels import apply_labels
 from outcomes.intake.visit_checks import check_visits
 from outcomes.vocabulary import ANSWER_TABLES, TABLES
@@ -63,6 +64,8 @@ class Intake:
         What the protocol says about impossible values.
     review : tuple of ForReview
         What a clinician should look at; no errors.
+    later : tuple of Decision
+        Answers that no query of a table takes; those to queries about traces are among them.
     """
 
     tables: Mapping[str, pd.DataFrame] = field(repr=False)
@@ -71,6 +74,7 @@ class Intake:
     files: Mapping[str, str]
     on_error: str = "stop"
     review: tuple[ForReview, ...] = ()
+    later: tuple[Decision, ...] = ()
 
     @property
     def stops(self) -> bool:
@@ -125,7 +129,8 @@ def read_folder(
     read_tables(folder, rules, known, contents, found, progress)
     decisions += read_query_sheets(contents.sheets, found)
     mappings = expand_patterns(mappings, contents.sheets, words, protocol, catalogue, found)
-    study = _Study(protocol, catalogue, words, decisions, mappings, found)
+    traced = (folder / TRACES).is_dir()
+    study = _Study(protocol, catalogue, words, decisions, mappings, found, traced)
     return study.intake(contents.sheets, contents.hashes, contents.refused)
 
 
@@ -171,6 +176,7 @@ class _Study:
     decisions: Sequence[Decision]
     mappings: Sequence[HeadingRule]
     found: Collector
+    traced: bool = False
 
     def intake(self, sheets: Sequence[Sheet], hashes: Mapping[str, str], refused: set[str]) -> Intake:
         """Return the checked tables."""
@@ -184,7 +190,8 @@ class _Study:
         }
         self._check(drafts)
         self.found.drop_moot(drafts)
-        answered, emptied = apply_decisions(drafts, self.decisions, self.found)
+        traced = self.traced or "traces" in drafts
+        answered, later, emptied = apply_decisions(drafts, self.decisions, self.found, traced=traced)
         self.found.drop_moot(drafts)
         if emptied:
             count_days(drafts, self.protocol, Collector())
@@ -198,6 +205,7 @@ class _Study:
             dict(hashes),
             self.protocol.intake.on_error,
             for_review(drafts),
+            tuple(later),
         )
 
     def _required(
@@ -283,3 +291,26 @@ def write_check(intake: Intake, folder: str | Path) -> list[Path]:
     with locked(target):
         remove_leftovers(target)
         return [write_whole(target / name, text) for name, text in check_files(intake).items()]
+
+
+def write_trace_check(folder: str | Path, findings: Sequence[Finding], ledger: Ledger) -> None:
+    """Write findings and decisions of ``results/check`` anew once traces are read, those about them included.
+
+    Parameters
+    ----------
+    folder : path
+        The study folder.
+    findings : sequence of Finding
+        About tables and traces.
+    ledger : Ledger
+        With every answered query.
+
+    Raises
+    ------
+    UsageError
+        They cannot be written, or another run writes them.
+    """
+    target = inside(Path(folder), "results/check")
+    with locked(target):
+        write_whole(target / "findings.csv", findings_csv(findings))
+        write_whole(target / "decisions.csv", ledger_files(ledger)["decisions.csv"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from outcomes.intake import Intake, Ledger
+    from outcomes.intake.decisions import Answered
+    from outcomes.intake.settings import Decision
     from outcomes.measures import Catalogue
     from protocols.schema import Protocol
 
@@ -79,6 +81,7 @@ class Study:
     folder: Path | None
     choices: tuple[tuple[str, object, object], ...]
     _tables: Mapping[str, pd.DataFrame] = field(repr=False)
+    _decisions: tuple[Decision, ...] = ()
 
     @classmethod
     def open(
@@ -165,6 +168,7 @@ class Study:
             folder=folder,
             choices=choices,
             _tables=dict(intake.tables),
+            _decisions=intake.later,
         )
 
     @property
@@ -222,17 +226,49 @@ class Study:
         cache = None if self.folder is None else self.folder / "results" / "traces"
         return Traces((*table, *files), tuple(findings), rules, cache)
 
+    @property
+    def traced(self) -> bool:
+        """Whether there is anything to say about traces: files or a table of them, or answers to queries about them."""
+        return bool(len(self.traces) or self.traces.findings or self._decisions)
+
     @cached_property
     def trace_summary(self) -> TraceSummary:
         """The row of every session that has a trace, summed once."""
         return self.traces.summary()
 
+    @cached_property
+    def _answered_traces(self) -> tuple[list[Finding], list[Answered]]:
+        """What is still to be said about the traces, and the queries about them that decisions answer."""
+        from outcomes.intake import answer_findings
+
+        found = list(self.trace_summary.findings) if len(self.traces) else list(self.traces.findings)
+        left, answered = answer_findings([*found, *self._differences()], self._decisions)
+        if any(finding.grade == "block" for finding in left):
+            raise DataError(left, BLOCKS)
+        return left, answered
+
     def trace_findings(self) -> list[Finding]:
-        """Return everything that is wrong with the traces, and where they differ from the session rows."""
-        return [*self.trace_summary.findings, *self.trace_queries()] if len(self.traces) else []
+        """Return everything that is wrong with the traces, and where they differ from the session rows.
+
+        Raises
+        ------
+        DataError
+            A decision would set a trace aside, which no decision can.
+        """
+        return list(self._answered_traces[0])
+
+    @property
+    def full_ledger(self) -> Ledger:
+        """The ledger with the answered queries about traces beside those about tables; reads the traces."""
+        return replace(self.ledger, answered=(*self.ledger.answered, *self._answered_traces[1]))
 
     def trace_queries(self) -> list[Finding]:
-        """Return where session rows and traces differ by more than they may, each with file, row and column."""
+        """Return where session rows and traces differ by more than they may and nobody has answered yet, each with
+        file, row and column."""
+        differ = {finding.query for finding in self._differences()}
+        return [finding for finding in self._answered_traces[0] if finding.query in differ]
+
+    def _differences(self) -> list[Finding]:
         if not self.has("sessions") or not len(self.traces):
             return []
         return differences(self._tables["sessions"], self.trace_summary.sessions, self.ledger.locate)

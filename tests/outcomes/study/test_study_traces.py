@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from outcomes.dose import Batch, one_session
-from outcomes.errors import UsageError
+from outcomes.errors import DataError, UsageError
 from outcomes.intake import write_traces
 from outcomes.study import Study
 
@@ -174,3 +174,59 @@ def test_a_table_of_traces_in_memory_is_a_source(folder) -> None:
     tables = {name: pd.read_csv(place / f"{name}.csv", dtype="str") for name in ("participants", "assessments")}
     study = Study.from_tables(read_protocol(place / "protocol.toml"), **tables, traces=frame)
     assert study.trace_summary.sessions["recorded_work_j"].item() == pytest.approx(6000)
+
+
+def test_a_decision_answers_a_query_about_a_trace(folder) -> None:
+    study = folder()
+    write_traces(study / "traces" / "all.parquet", [trace("P1", "S1"), trace("P1", "S2", 9.0), trace("P9", "S9", 7.0)])
+    asked = Study.open(study).trace_findings()
+    differs = next(f for f in asked if f.rule == "trace_differs" and f.column == "work_kj")
+    beyond = next(f for f in asked if f.rule == "no_session_row")
+    head = "query,decision,role,date,reason\n"
+    (study / "decisions.csv").write_text(
+        head
+        + f"{differs.query},keep,assessor,2025-03-01,typed in kcal by the old console\n"
+        + f"{beyond.query},keep,assessor,2025-03-01,a try-out\n"
+        + "q00000000,keep,assessor,2025-03-01,typed wrongly\n"
+    )
+    opened = Study.open(study)
+    assert [f.rule for f in opened.findings if f.column == "query"] == []
+    left = opened.trace_findings()
+    assert {f.query for f in asked} - {f.query for f in left} == {differs.query, beyond.query}
+    wrong = next(f for f in left if f.rule == "no_such_query")
+    assert (wrong.file, wrong.row, wrong.column, wrong.found) == ("decisions.csv", 4, "query", "q00000000")
+    told = opened.full_ledger.decisions()
+    assert told["query"].tolist() == [differs.query, beyond.query]
+    assert told["rule"].tolist() == ["trace_differs", "no_session_row"]
+    assert differs.query not in {f.query for f in opened.trace_queries()}
+
+
+def test_a_decision_sets_no_trace_aside(folder) -> None:
+    study = folder()
+    write_traces(study / "traces" / "all.parquet", [trace("P1", "S2", 9.0)])
+    query = Study.open(study).trace_queries()[0].query
+    text = f"query,decision,role,date,reason\n{query},set_aside,assessor,2025-03-01,wrong\n"
+    (study / "decisions.csv").write_text(text)
+    with pytest.raises(DataError) as refused:
+        Study.open(study).trace_findings()
+    found = refused.value.findings[0]
+    assert (found.grade, found.rule, found.row, found.column) == ("block", "decision", 2, "decision")
+    assert "source under [dose] says which of the two counts" in found.expected
+
+
+def test_findings_and_decisions_on_file_hold_those_about_traces(folder) -> None:
+    from typer.testing import CliRunner
+
+    from outcomes.cli.app import app
+
+    study = folder()
+    write_traces(study / "traces" / "all.parquet", [trace("P1", "S2", 9.0)])
+    queries = [f.query for f in Study.open(study).trace_queries()]
+    text = f"query,decision,role,date,reason\n{queries[0]},keep,assessor,2025-03-01,known\n"
+    (study / "decisions.csv").write_text(text)
+    assert CliRunner().invoke(app, ["check", str(study)]).exit_code == 0
+    check = study / "results" / "check"
+    assert pd.read_csv(check / "decisions.csv")["query"].tolist() == queries[:1]
+    written = set(pd.read_csv(check / "findings.csv")["query"].dropna())
+    assert set(queries[1:]) <= written
+    assert queries[0] not in written
