@@ -125,6 +125,30 @@ SANE = {
     "started_at": ["2026-01-06 09:30", "2026-01-07", "2026-01-08"],
     "measure": ["girth", "tone"],
 }
+SOUND = {
+    "assessments": {
+        **SANE,
+        "place": ["thigh", "knee"],
+        "side": ["left", "right"],
+        "item": ["reading"],
+        "trial": ["1", "2", "3"],
+        "response": ["44.5", "44.50", " 52", "1", "2"] * 8 + NUMBERS + GRADES,
+        "absent_because": [""],
+        "rater": ["R1", "R2", ""],
+    },
+    "sessions": {
+        "participant_id": ["P01", "P02"],
+        "session_id": ["1", "2", "3", "4"],
+        "started_at": ["2026-01-06 09:30", "2026-01-07", "2026-01-08"],
+        "status": ["done", "missed", "shortened"],
+        "total_minutes": ["40", "45.5"] * 10 + NUMBERS,
+        "active_minutes": ["30", "30.0"] * 10 + NUMBERS,
+        "work_kj": ["20", "18.25"] * 10 + NUMBERS,
+        "mean_power_w": ["", "11"] * 10 + NUMBERS,
+    },
+}
+"""Cells of studies that are mostly right, so that they are read to the end and their numbers compared."""
+KEYS = {"assessments": (0, 1, 2, 3, 4, 5, 6), "sessions": (0, 1)}
 NUMERIC = {"age_years", "total_minutes", "active_minutes", "work_kj", "mean_power_w"}
 EXTRA_HEADINGS = [
     "",
@@ -149,6 +173,7 @@ INTAKE = {
     "date_format": ['"%d/%m/%Y"', '"%m/%d/%Y"', '"%d.%m.%Y"'],
     "on_error": ['"set_aside"', '"stop"'],
 }
+ENCODINGS = ["utf-8", "utf-8", "utf-8", "utf-8-sig", "utf-16", "windows-1252"]
 COLUMNS_HEADINGS = (
     "sheet", "heading", "table", "column", "unit", "format", "visit", "measure", "item", "place", "side", "trial",
 )  # fmt: skip
@@ -184,11 +209,18 @@ def catalogue(folder: Path) -> Catalogue:
 
 
 @st.composite
-def tables(draw: st.DrawFn, name: str, sane: bool) -> list[list[str]]:
+def tables(draw: st.DrawFn, name: str, kind: str) -> list[list[str]]:
     """A table of cells that clinics type, with its headings first; some headings are left out, doubled or foreign.
 
-    In a sane study the ids, visits and days are right, so that it is the other cells that are looked at.
+    In a sane study the ids, visits and days are right, so that it is the other cells that are looked at; in a sound one
+    most cells are, and no key comes twice.
     """
+    if kind == "sound" and name in SOUND:
+        columns = {heading: words for heading, words in SOUND[name].items() if heading in COLUMNS[name]}
+        cells = [st.sampled_from(words) for words in columns.values()]
+        key = lambda row: tuple(row[i] for i in KEYS[name])  # noqa: E731
+        return [list(columns), *map(list, draw(st.lists(st.tuples(*cells), min_size=1, max_size=12, unique_by=key)))]
+    sane = kind != "wild"
     columns = dict(COLUMNS[name]) | (SANE if sane else {})
     columns = {heading: words for heading, words in columns.items() if heading in COLUMNS[name]}
     if sane and name == "participants":
@@ -236,28 +268,29 @@ def settings_files(draw: st.DrawFn) -> dict[str, bytes]:
 
 
 @st.composite
-def studies(draw: st.DrawFn) -> Generated:
-    """A study folder of generated tables, settings and ``[intake]``."""
-    kinds = draw(st.lists(st.sampled_from(sorted(INTAKE)), max_size=2, unique=True))
-    lines = [f"{kind} = {draw(st.sampled_from(INTAKE[kind]))}" for kind in kinds]
-    sane = draw(st.booleans())
-    if sane:
+def studies(draw: st.DrawFn, kinds: tuple[str, ...] = ("wild", "sane", "sound")) -> Generated:
+    """A study folder of generated tables, settings and ``[intake]``, of one of the `kinds`."""
+    keys = draw(st.lists(st.sampled_from(sorted(INTAKE)), max_size=2, unique=True))
+    lines = [f"{key} = {draw(st.sampled_from(INTAKE[key]))}" for key in keys]
+    kind = draw(st.sampled_from(kinds))
+    if kind != "wild":
         lines = [line for line in lines if line.startswith(("decimal", "missing"))] + ['on_error = "set_aside"']
-    made = {name: draw(tables(name, sane)) for name in COLUMNS if name != "sessions" or draw(st.booleans())}
+    made = {name: draw(tables(name, kind)) for name in COLUMNS if name != "sessions" or draw(st.booleans())}
     separator, end = (
         draw(st.sampled_from([",", ",", ",", ";", "\t"])),
         draw(st.sampled_from(["\n", "\n", "\r\n", "\r"])),
     )
-    encoding = draw(st.sampled_from(["utf-8", "utf-8", "utf-8", "utf-8-sig", "utf-16", "windows-1252"]))
+    encodings = ["utf-8"] * 9 + ["utf-8-sig", "utf-16"] if kind == "sound" else ENCODINGS
+    encoding = draw(st.sampled_from(encodings))
     files = {
         f"{name}.csv": csv_text(rows, separator, end).encode(
             encoding, "surrogatepass" if encoding == "utf-8" else "replace"
         )
         for name, rows in made.items()
     }
-    files |= draw(settings_files()) if draw(st.integers(0, 2)) == 0 else {}
+    files |= draw(settings_files()) if draw(st.integers(0, 5 if kind == "sound" else 2)) == 2 else {}
     generated = Generated(files, PROTOCOL + "\n".join(lines) + "\n", made)
-    if draw(st.integers(0, 4)) == 0:
+    if draw(st.integers(0, 9 if kind == "sound" else 4)) == 3:
         name = draw(st.sampled_from(sorted(files)))
         generated.files[name] = damaged(files[name], draw(st.integers(0, 2**32)))
         generated.intact = False

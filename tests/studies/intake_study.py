@@ -19,11 +19,11 @@ sys.path.insert(0, str(HERE))
 from intake_inputs import catalogue, check_protocol, check_study, damaged_protocol, studies  # noqa: E402
 
 BATCH = 200
-"""Inputs that share one seed, and after which the result is written; half of them are protocols."""
+"""Inputs that share one seed, and after which the result is written; a quarter are protocols, half sound studies."""
 
 
-def study_batch(number: int, size: int, keep, known) -> None:
-    """Check `size` generated studies."""
+def study_batch(number: int, size: int, kinds: tuple[str, ...], keep, known) -> None:
+    """Check `size` generated studies of some kinds."""
     quiet = settings(
         max_examples=size,
         deadline=None,
@@ -34,7 +34,7 @@ def study_batch(number: int, size: int, keep, known) -> None:
 
     @seed(number)
     @quiet
-    @given(generated=studies())
+    @given(generated=studies(kinds))
     def one(generated):
         keep("study", lambda: check_study(generated, known), generated)
 
@@ -75,10 +75,11 @@ def main() -> int:
         known = catalogue(Path(folder))
         for start in track(range(0, number, BATCH), description="generated inputs"):
             size = min(BATCH, number - start)
-            for one in range(size // 2):
+            for one in range(size // 4):
                 text = damaged_protocol(start + one)
                 result.keep("protocol", lambda text=text: check_protocol(text), start + one)
-            study_batch(start, size - size // 2, result.keep, known)
+            study_batch(start, size // 4, ("wild", "sane"), result.keep, known)
+            study_batch(start + 1, size - size // 4 * 2, ("sound",), result.keep, known)
             (HERE / "intake_study.txt").write_text("\n".join(result.lines()) + "\n", encoding="utf-8")
     print("\n".join([*result.lines(), *result.faults[:20]]))
     return 1 if result.faults else 0
