@@ -59,14 +59,21 @@ class Table:
     required_columns: tuple[str, ...] = ()
 
     @cached_property
+    def read(self) -> tuple[Column, ...]:
+        """Columns that are read: the table's own, and the centre, with which the id of a participant is joined."""
+        names = [column.name for column in self.columns]
+        joins = "participant_id" in names and "centre_id" not in names
+        return (*self.columns, Column("centre_id", "id")) if joins else self.columns
+
+    @cached_property
     def by_name(self) -> dict[str, Column]:
-        """Columns by name."""
-        return {column.name: column for column in self.columns}
+        """Columns that are read, by name."""
+        return {column.name: column for column in self.read}
 
     @cached_property
     def by_heading(self) -> dict[str, Column]:
-        """Columns by every heading that they accept."""
-        return {heading: column for column in self.columns for heading in column.headings}
+        """Columns that are read, by every heading that they accept."""
+        return {heading: column for column in self.read for heading in column.headings}
 
 
 def _words(name: str, *words: str) -> Column:

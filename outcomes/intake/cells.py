@@ -41,7 +41,7 @@ def read_cells(draft: Draft, reader: Reader) -> None:
     """
     unit_row(draft, reader)
     _unreadable(draft, reader)
-    for column in draft.table.columns:
+    for column in draft.table.read:
         forms = [form for form in column.headings if form in draft.typed]
         for form in forms:
             if column.kind in ("date", "moment"):

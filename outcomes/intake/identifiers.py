@@ -119,7 +119,7 @@ def _telling_ids(draft: Draft, found: Collector) -> None:
     import numpy as np
 
     rows = np.flatnonzero(draft.used)
-    telling = [row for row in rows.tolist() if TELLING.fullmatch(str(draft.text["participant_id"][row]))]
+    telling = [row for row in rows.tolist() if TELLING.fullmatch(_own(draft.text["participant_id"][row]))]
     if telling and len(telling) * 2 > len(rows):
         expected = (
             f"codes that tell nothing; {len(telling)} look like numbers of a hospital, or initials with a day of birth"
@@ -138,11 +138,16 @@ def _telling_ids(draft: Draft, found: Collector) -> None:
         )
 
 
+def _own(participant: str) -> str:
+    """Return the id without the centre that it was joined with."""
+    return participant.rpartition("/")[2]
+
+
 def _totals(draft: Draft, found: Collector) -> None:
     import numpy as np
 
     codes, different = unique(draft.text["participant_id"])
-    is_total = np.array([text.casefold().strip(" :.") in TOTALS for text in different], dtype=bool)
+    is_total = np.array([_own(text).casefold().strip(" :.") in TOTALS for text in different], dtype=bool)
     if is_total.any():
         rows = np.flatnonzero(is_total[codes] & draft.used)
         found.at(draft, rows, "participant_id", "block", "totals_row", "a participant; it looks like a row of totals")

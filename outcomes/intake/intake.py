@@ -12,6 +12,7 @@ from outcomes.files import inside, locked, remove_leftovers, write_whole
 from outcomes.intake.answer_checks import check_answers
 from outcomes.intake.answers import read_answers
 from outcomes.intake.cells import read_cells
+from outcomes.intake.centres import join_centres
 from outcomes.intake.collector import Collector
 from outcomes.intake.columns import plan_feeds
 from outcomes.intake.cross_checks import check_rows
@@ -243,6 +244,7 @@ class _Study:
         for draft in drafts.values():
             apply_labels(draft, reader, self.catalogue)
             read_cells(draft, reader)
+        join_centres(drafts, self.found)
         check_identifiers(drafts, reader)
         for name in ANSWER_TABLES:
             if name in drafts:

@@ -168,7 +168,7 @@ def find_sources(folder: Path) -> tuple[list[TraceSource], list[Finding]]:
     Notes
     -----
     A ride file holds one session and no ids of ours: it lies at ``traces/PARTICIPANT/SESSION.fit``, or
-    ``traces/files.csv`` says whose it is. A csv file may lie there too, or have columns for both.
+    ``traces/files.csv`` says whose it is; in a study of several centres PARTICIPANT is CENTRE/PARTICIPANT. A csv file may lie there too, or have columns for both.
     """
     found = Collector()
     root = folder / FOLDER
@@ -199,7 +199,8 @@ def find_sources(folder: Path) -> tuple[list[TraceSource], list[Finding]]:
 
 
 def _ids_of_place(inner: Path) -> tuple[str, str]:
-    return (inner.parts[0], inner.stem) if len(inner.parts) == 2 else ("", "")
+    """Return participant and session; a participant of one of several centres lies in a folder of the centre."""
+    return ("/".join(inner.parts[:-1]), inner.stem) if len(inner.parts) in (2, 3) else ("", "")
 
 
 def _rows(path: Path, wanted: tuple[str, ...], found: Collector) -> Iterator[dict[str, str]]:

@@ -27,7 +27,7 @@ def test_required_columns_exist(table: Table) -> None:
 
 
 def test_no_heading_stands_for_two_columns(table: Table) -> None:
-    headings = [heading for column in table.columns for heading in column.headings]
+    headings = [heading for column in table.read for heading in column.headings]
     assert len(headings) == len(set(headings))
     assert set(table.by_heading) == set(headings)
 
