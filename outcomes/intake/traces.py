@@ -168,7 +168,8 @@ def find_sources(folder: Path) -> tuple[list[TraceSource], list[Finding]]:
     Notes
     -----
     A ride file holds one session and no ids of ours: it lies at ``traces/PARTICIPANT/SESSION.fit``, or
-    ``traces/files.csv`` says whose it is; in a study of several centres PARTICIPANT is CENTRE/PARTICIPANT. A csv file may lie there too, or have columns for both.
+    ``traces/files.csv`` says whose it is; in a study of several centres PARTICIPANT is
+    CENTRE/PARTICIPANT. A csv file may lie there too, or have columns for both.
     """
     found = Collector()
     root = folder / FOLDER
