@@ -19,6 +19,7 @@ _EXPORTS: dict[str, str] = {
     "Catalogue": "measures",
     "score": "measures",
     "score_table": "measures",
+    "against_norm": "measures",
     "against_threshold": "measures",
     "for_review": "measures",
     "analyse": "analysis",

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         spirometry_reference,
         target_heart_rate,
     )
+    from outcomes.measures.norms import AgainstNorm, against_norm
     from outcomes.measures.printed import half_up, push_size, whoqol_table
     from outcomes.measures.properties import AgainstThreshold, against_threshold, published_value
     from outcomes.measures.proving import refuse_contradictions
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from outcomes.measures.tables import score_table
 
 _EXPORTS = {
+    "AgainstNorm": "norms",
     "AgainstThreshold": "properties",
     "Band": "schema",
     "Catalogue": "catalogue",
@@ -39,6 +41,7 @@ _EXPORTS = {
     "Rows": "schema",
     "Scale": "schema",
     "Score": "scoring",
+    "against_norm": "norms",
     "against_threshold": "properties",
     "age_predicted_peak_heart_rate": "equations",
     "at_or_above": "equations",
@@ -62,6 +65,7 @@ _EXPORTS = {
 }
 
 __all__ = [
+    "AgainstNorm",
     "AgainstThreshold",
     "Band",
     "Catalogue",
@@ -73,6 +77,7 @@ __all__ = [
     "Rows",
     "Scale",
     "Score",
+    "against_norm",
     "against_threshold",
     "age_predicted_peak_heart_rate",
     "at_or_above",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from outcomes.errors import near_word
 from outcomes.measures.algorithms import name_of
 from outcomes.measures.algorithms.agreement import of_definition, of_scale
+from outcomes.measures.fields import NORMS
 from outcomes.measures.levels import attainable
 from outcomes.toml_source import KeyPath
 
@@ -282,9 +283,34 @@ def _published(definition: Definition) -> Iterator[Found]:
             yield ("published", i, "scale"), _unknown(value.scale, scales, "scale")
         if value.baseline_ends != "closed" and value.baseline is None:
             yield ("published", i, "baseline_ends"), "needs baseline = [low, high]"
+        yield from _norm(value, i, definition.published[:i])
         for error in definition.published:
             if error.statistic == "standard_error" and _same_study(value, error):
                 yield from ((("published", i, "value"), text) for text in _wrong_factor(value, error))
+
+
+def _norm(value: PublishedValue, i: int, earlier: tuple[PublishedValue, ...]) -> Iterator[Found]:
+    """Yield what is wrong with one row of a table of norms."""
+    if value.age_years is None:
+        if value.sex:
+            yield ("published", i, "sex"), "needs age_years = [first, last]"
+        return
+    form: type = float if value.statistic == "norm_upper_limit" else tuple
+    if value.statistic not in NORMS or not isinstance(value.value, form):
+        words = "is for norm_interval or norm_quartiles with [low, high], or norm_upper_limit with one number"
+        yield ("published", i, "age_years"), words
+    for other in earlier:
+        if _same_people(value, other):
+            yield ("published", i, "age_years"), f"overlaps the ages of '{other.key}'"
+
+
+def _same_people(a: PublishedValue, b: PublishedValue) -> bool:
+    """Whether two rows of tables of norms hold for some of the same people."""
+    if a.age_years is None or b.age_years is None or (a.scale, a.variant) != (b.scale, b.variant):
+        return False
+    return (a.sex == b.sex or "" in (a.sex, b.sex)) and max(a.age_years[0], b.age_years[0]) <= min(
+        a.age_years[1], b.age_years[1]
+    )
 
 
 def _same_study(a: PublishedValue, b: PublishedValue) -> bool:

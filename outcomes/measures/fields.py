@@ -22,6 +22,8 @@ COMBINE_ON = ("readings", "scores")
 LEVELS = ("ordinal", "interval", "ratio")
 BETTER = ("higher", "lower", "none")
 DIRECTIONS = ("increase", "decrease")
+SEXES = ("female", "male")
+NORMS = ("norm_interval", "norm_quartiles", "norm_upper_limit")
 MISSING = ("no score", "mean of answered", "sum of answered")
 FEWER = ("no score", "flag")
 ENDS = ("closed", "low open", "high open", "open")
@@ -151,6 +153,8 @@ FIELDS: dict[str, dict[str, Field]] = {
         "baseline": Field("range", "values before the change that it holds for"),
         "baseline_ends": Field("word", "whether both ends of baseline belong to it; closed where absent", words=ENDS),
         "direction": Field("word", "direction of change it holds for; both where absent", words=DIRECTIONS),
+        "age_years": Field("range", "for a table of norms: first and last completed year of age that the row is for"),
+        "sex": Field("word", "for a table of norms: sex that the row is for; either where absent", words=SEXES),
         "exceeded": Field("flag", "true where a change must be larger than the value; reaching it is enough else"),
         "variant": Field("text", "variant it holds for, as score_table writes it"),
         "stratum": Field("text", "range of baseline it holds for"),

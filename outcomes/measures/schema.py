@@ -158,6 +158,8 @@ class PublishedValue:
     baseline_ends: str = "closed"
     direction: str = ""
     exceeded: bool = False
+    age_years: tuple[float, float] | None = None
+    sex: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
