@@ -278,9 +278,10 @@ class TrainingPlan(Section):
 class DosePlan(Section):
     """``[dose]``: which training dose is summed, and over what time."""
 
-    metrics: tuple[Literal["active_minutes", "work_kj"], ...] = Field(
+    metrics: tuple[Literal["active_minutes", "work_kj", "charge_c"], ...] = Field(
         default=("active_minutes", "work_kj"),
-        description="Doses that are related to change. Answers: dose-response, rows.",
+        description="Doses that are related to change; charge needs the table stimulation. Answers: dose-response, "
+        "rows.",
     )
     which: tuple[Literal["delivered", "planned"], ...] = Field(
         default=("delivered", "planned"),

@@ -22,12 +22,18 @@ EXPOSURES: dict[str, tuple[str, str, float, str, str]] = {
     "active_minutes_per_week": ("active_minutes_per_week", "min/wk", 30.0, "30 min per week", "weekly active time"),
     "work_kj": ("delivered_work_kj", "kJ", 100.0, "100 kJ", "work"),
     "work_kj_per_week": ("work_kj_per_week", "kJ/wk", 10.0, "10 kJ per week", "weekly work"),
+    "charge_c": ("delivered_charge_c", "C", 1000.0, "1000 C", "stimulation charge"),
+    "charge_c_per_week": ("charge_c_per_week", "C/wk", 100.0, "100 C per week", "weekly stimulation charge"),
     "planned_active_minutes": ("planned_active_minutes", "min", 600.0, "10 h", "planned active time"),
     "planned_work_kj": ("planned_work_kj", "kJ", 100.0, "100 kJ", "planned work"),
 }
 """Exposure to column of the dose table, unit, amount that the slope is given for, that amount in words, name."""
 
-WITHOUT = {"active_minutes": "sessions_without_active_minutes", "work_kj": "sessions_without_work"}
+WITHOUT = {
+    "active_minutes": "sessions_without_active_minutes",
+    "work_kj": "sessions_without_work",
+    "charge_c": "sessions_without_charge",
+}
 """Dose to the column that counts delivered sessions whose value is not known."""
 
 POWER = "work is power times time, so it is no dose for a power outcome"
@@ -211,7 +217,8 @@ def doubts_of(work: Work, people: pd.Index[Any], exposure: str) -> tuple[str, ..
     dose = work.people["dose"]
     dose = dose[dose["participant_id"].isin(people)]
     first, last = (dose[dose["visit"] == visit] for visit in work.contrast)
-    found: tuple[str, ...] = ("work_is_partly_outcome",) if metric == "work_kj" else ()
+    own = {"work_kj": ("work_is_partly_outcome",), "charge_c": ("charge_follows_tolerance",)}
+    found: tuple[str, ...] = own.get(metric, ())
     if (last[WITHOUT[metric]] > 0).any():
         found += ("dose_too_low",)
     whole = work.study.protocol.dose is None or work.study.protocol.dose.cumulate == "to visit"

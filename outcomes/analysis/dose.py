@@ -21,7 +21,7 @@ EXPOSURES = {
     "work_kj": ("kJ", "planned_work_kj", "delivered_work_kj", "sessions_without_work", "work"),
     "charge_c": ("C", "planned_charge_c", "delivered_charge_c", "sessions_without_charge", "stimulation charge"),
 }  # fmt: skip
-RATES = {"active_minutes": "active_minutes_per_week", "work_kj": "work_kj_per_week"}
+RATES = {"active_minutes": "active_minutes_per_week", "work_kj": "work_kj_per_week", "charge_c": "charge_c_per_week"}
 
 
 def sum_dose(work: Work) -> None:
@@ -159,8 +159,8 @@ def _tables(work: Work, dose: pd.DataFrame, weeks: pd.DataFrame) -> None:
     from outcomes.dose import session_counts
 
     sums = ["planned_sessions", "delivered_sessions", "planned_active_minutes", "delivered_active_minutes"]
-    sums += ["planned_work_kj", "delivered_work_kj"]
-    units = dict(zip(sums, ("1", "1", "min", "min", "kJ", "kJ"), strict=True))
+    sums += ["planned_work_kj", "delivered_work_kj", "planned_charge_c", "delivered_charge_c"]
+    units = dict(zip(sums, ("1", "1", "min", "min", "kJ", "kJ", "C", "C"), strict=True))
     labels = {visit.key: visit.label for visit in work.study.protocol.visits}
     seen = dose[dose["visit_day"].notna()]
     rows = []

@@ -56,7 +56,7 @@ def dose_tables(study: Study) -> dict[str, pd.DataFrame]:
         channels = dose.stimulation_by_channel(tables["stimulation"], tables["sessions"])
         found |= {"stimulation_channels": channels, "stimulation_sessions": dose.stimulation_by_session(channels)}
     if len(study.traces):
-        found |= {"trace_sessions": _traced(study), "trace_queries": _queries(study)}
+        found |= {"trace_sessions": traced_sessions(study), "trace_queries": _queries(study)}
     return found
 
 
@@ -82,8 +82,14 @@ def internal_load(sessions: pd.DataFrame) -> pd.DataFrame:
     return frame
 
 
-def _traced(study: Study) -> pd.DataFrame:
-    """Return the row of every session with a trace, with its indices of left and right and its decay of power."""
+def traced_sessions(study: Study) -> pd.DataFrame:
+    """Return the row of every session with a trace, with its indices of left and right and its decay of power.
+
+    Parameters
+    ----------
+    study : Study
+        With traces. Where it has very many, the decay is not fitted and its columns are absent.
+    """
     import pandas as pd
 
     from outcomes.dose import power_decay, side_indices

@@ -20,6 +20,7 @@ from outcomes.analysis.methods import note_methods
 from outcomes.analysis.model import model_outcomes
 from outcomes.analysis.people import describe_people
 from outcomes.analysis.plan import Work
+from outcomes.analysis.recorded import sum_recorded
 from outcomes.analysis.sensitivity import question_change
 from outcomes.vocabulary import CAUTION
 
@@ -39,6 +40,7 @@ STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("models", model_outcomes),
     ("other rules", question_change),
     ("dose", sum_dose),
+    ("recorded sessions", sum_recorded),
     ("delivery", sum_delivery),
     ("dose and change", associate_dose),
     ("dose models", model_dose),
@@ -239,7 +241,7 @@ def _run(study: Study) -> dict[str, Any]:
         "id": study.id,
         "software": {"outcomes": __version__, "python": platform.python_version()},
         "packages": {name: version(name) for name in packages},
-        "inputs": dict(sorted(study.files.items())),
+        "inputs": dict(sorted({**study.files, **study.trace_files}.items())),
         "protocol_sha256": study.protocol.sha256,
         "definitions": {s.definition.key: s.definition.sha256 for s in study.series},
         "seed": study.protocol.analysis.seed,

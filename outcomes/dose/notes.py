@@ -98,6 +98,22 @@ METHODS: dict[str, str] = {
     ),
     "dose_reduced": ("A dose-reduced session was attended with more than 0 but less than the planned active minutes."),
     "early_stops": "An early stop is a session marked shortened.",
+    "guideline_weeks": (
+        "Weeks that met a published exercise guideline (Martin Ginis et al. 2018): weeks of the programme, until the "
+        "person left, with at least so many delivered sessions of at least so many active minutes, over all such "
+        "weeks of everybody. Minutes alone are compared; whether the effort was moderate to vigorous is not on record."
+    ),
+    "trace_sum": "Sum over the recorded sessions in which it is known.",
+    "trace_median": "Median of the recorded sessions in which it is known, beside it the quartiles.",
+    "trace_motor_work": "Motor work: the sum of negative power times the time that the sample holds, as a size.",
+    "trace_fatigue_index": (
+        "Fatigue index: mean power of the last active minute over that of the first, in sessions of at least three "
+        "active minutes; 1 where nothing fell."
+    ),
+    "trace_asymmetry": (
+        "Asymmetry: the formula stands beside each index; the median of the recorded sessions in which both sides "
+        "are known. A single day's value says little: at least three sessions of a person should be averaged."
+    ),
     "discontinued": "A person discontinued when the day of leaving lies before the end of the programme.",
 }
 """Id of a method to the sentence that reports print."""
@@ -108,6 +124,9 @@ CAVEATS: dict[str, str] = {
     "sessions_without_status": "Sessions whose state is not on record are neither delivered nor missed.",
     "two_intensities": (
         "The mean of ratios and the ratio of sums differ whenever people planned different amounts; both are given."
+    ),
+    "charge_follows_tolerance": (
+        "Charge rises as a person tolerates more current; it is partly a mark of the person, not only a dose."
     ),
     "work_is_partly_outcome": "Work rises because a person grows stronger; it is partly an outcome, not only a dose.",
 }

@@ -56,6 +56,7 @@ BY_VISIT = (
     *TOTALS,
     "active_minutes_per_week",
     "work_kj_per_week",
+    "charge_c_per_week",
     "attendance",
     "relative_active_minutes",
     "relative_work",
@@ -236,6 +237,7 @@ def _rates(columns: dict[str, Any], weeks: Floats) -> dict[str, Floats]:
     return {
         "active_minutes_per_week": _over(columns["delivered_active_minutes"], weeks),
         "work_kj_per_week": _over(columns["delivered_work_kj"], weeks),
+        "charge_c_per_week": _over(columns["delivered_charge_c"], weeks),
     }
 
 

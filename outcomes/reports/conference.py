@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 
 from outcomes.errors import UsageError
-from outcomes.reports import asked_tables, dose_response_tables, group_tables, model_tables
+from outcomes.reports import asked_tables, dose_response_tables, group_tables, model_tables, recorded_tables
 from outcomes.reports import conference_tables as tables
 from outcomes.reports import format as fmt
 from outcomes.reports.abstract import Abstract, build_abstract, page_notes
@@ -32,6 +32,8 @@ TABLES: dict[str, Callable[[Facts], Table]] = {
     "important": asked_tables.important,
     "reliable": asked_tables.reliable,
     "dose": tables.dose,
+    "recorded": recorded_tables.recorded,
+    "guidelines": recorded_tables.guidelines,
     "associations": tables.associations,
     "dose_within": dose_response_tables.within,
     "dose_curves": dose_response_tables.curves,
@@ -47,6 +49,7 @@ TABLES: dict[str, Callable[[Facts], Table]] = {
     **RETEST_TABLES,
 }
 WHERE_PLANNED = (
+    *("recorded", "guidelines"),
     *("groups", "sizes", "important", "reliable", "limbs", "all_visits", "other_rules", "flags"),
     *("dose_within", "dose_curves", "dose_prediction", "dose_origins"),
     *RETEST_TABLES,

@@ -200,8 +200,9 @@ class Figures:
 
         facts = self.facts
         rows = [r for r in rows_of(facts.record, "dose_by_week") if not facts.small.hides(r["people"])]
-        what = "work_kj" if facts.exposures[:1] == ["work_kj"] else "active_minutes"
-        words = "work in kJ" if what == "work_kj" else "active minutes"
+        named = {"active_minutes": "active minutes", "work_kj": "work in kJ", "charge_c": "charge in C"}
+        what = next(iter(facts.exposures), "active_minutes")
+        words = named[what]
         done = [r[f"delivered_{what}"] for r in rows]
         if not rows or all(d is None for d in done):
             yield not_drawn("dose_over_weeks", "Training over the weeks", f"{words} of sessions are not recorded")

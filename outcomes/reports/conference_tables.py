@@ -135,23 +135,30 @@ def better_words(row: Any) -> str:
     return words.get(str(row["better"]), "size only, no direction is better")
 
 
+DOSES = {
+    "sessions": "Sessions, delivered of planned",
+    "active_minutes": "Active minutes, delivered of planned",
+    "work_kj": "Work in kJ, delivered of planned",
+    "charge_c": "Charge in C, delivered of planned",
+}
+
+
 def dose(facts: Facts) -> Table:
     """Return planned and delivered training up to each visit."""
     lines: list[tuple[str, ...]] = []
-    for row in rows_of(facts.record, "dose_by_visit"):
+    every = rows_of(facts.record, "dose_by_visit")
+    charged = any(row.get("delivered_charge_c") is not None for row in every)
+    whats = [what for what in DOSES if charged or what != "charge_c"]
+    for row in every:
         if not row["people"] or not (row["planned_sessions"] or row["delivered_sessions"]):
             continue
         label = fmt.clean(row["label"], 60)
         if facts.small.hides(row["people"]):
-            lines.append((label, facts.small.words, *(NOT_SHOWN,) * 3))
+            lines.append((label, facts.small.words, *(NOT_SHOWN,) * len(whats)))
             continue
-        pairs = [
-            _against(row[f"delivered_{what}"], row[f"planned_{what}"])
-            for what in ("sessions", "active_minutes", "work_kj")
-        ]
+        pairs = [_against(row[f"delivered_{what}"], row[f"planned_{what}"]) for what in whats]
         lines.append((label, fmt.number(row["people"]), *pairs))
-    columns = ("Up to", "People seen", "Sessions, delivered of planned", "Active minutes, delivered of planned",
-               "Work in kJ, delivered of planned")  # fmt: skip
+    columns = ("Up to", "People seen", *(DOSES[what] for what in whats))
     note = "Sums over the people seen at the visit; only minutes in which the muscles drive count."
     return Table.build("Training delivered against plan", columns, lines, note=note)
 

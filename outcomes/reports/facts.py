@@ -45,7 +45,7 @@ class Facts:
     contrast : str
         ``<to>_minus_<from>``; empty for the protocol's.
     dose_metric : str
-        ``"active_minutes"`` or ``"work_kj"``; empty for the first that the record has.
+        ``"active_minutes"``, ``"work_kj"`` or ``"charge_c"``; empty for the first that the record has.
     public : bool
         Whether the report is for publication: no marks of persons, the larger minimum of people.
     """
@@ -218,9 +218,10 @@ class Facts:
 
     @cached_property
     def exposures(self) -> list[str]:
-        """Doses that the record sums up to the later compared visit."""
+        """Doses that the record sums up to the later compared visit; the charge only where the protocol asks for it."""
         _, after = self.visits
-        known = ("active_minutes", "work_kj")
+        asked = (self.meta.get("dose_plan") or {}).get("metrics") or ()
+        known = ("active_minutes", "work_kj", *(("charge_c",) if "charge_c" in asked else ()))
         there = [e for e in known if self.value("dose", "delivered_sum", contrast=after or "-", exposure=e) is not None]
         if self.dose_metric and self.dose_metric not in known:
             raise UsageError(f"dose_metric '{self.dose_metric}' is not one of {', '.join(known)}")

@@ -20,7 +20,10 @@ Value = str | int | bool
 RANGES: dict[str, tuple[int, int]] = {"word_limit": (50, 5000)}
 """Whole numbers that a parameter may be; 0 always means "as the protocol says"."""
 
-WORDS: dict[str, tuple[str, ...]] = {"paper": ("", "A4", "Letter"), "dose_metric": ("", "active_minutes", "work_kj")}
+WORDS: dict[str, tuple[str, ...]] = {
+    "paper": ("", "A4", "Letter"),
+    "dose_metric": ("", "active_minutes", "work_kj", "charge_c"),
+}
 """Words that a parameter may be."""
 
 LONGEST_SOCKET = 90

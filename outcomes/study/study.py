@@ -182,8 +182,8 @@ class Study:
             "definitions": definitions,
             "software": __version__,
         }
-        if self.protocol.dose is not None and self.protocol.dose.source == "traces":
-            content["traces"] = {source.file: source.sha256 for source in self.traces.sources}
+        if self.trace_files:
+            content["traces"] = self.trace_files
         return sha256(json.dumps(content, sort_keys=True).encode())[:12]
 
     @property
@@ -225,6 +225,11 @@ class Study:
         table = [TableSource(self._tables["traces"])] if self.has("traces") else []
         cache = None if self.folder is None else self.folder / "results" / "traces"
         return Traces((*table, *files), tuple(findings), rules, cache)
+
+    @cached_property
+    def trace_files(self) -> dict[str, str]:
+        """SHA-256 of every file of traces, by name."""
+        return {source.file: source.sha256 for source in self.traces.sources if source.sha256}
 
     @property
     def traced(self) -> bool:

@@ -32,7 +32,7 @@ def test_every_key_is_described_once():
         ("training.channels[].side", "word", ("left", "right", "both"), "required"),
         ("training.active_minutes", "list of number (min) at least 0 and at most 600", (), "absent"),
         ("training.pulse_width_us", "number (µs) at least 10 and at most 2,000", (), "absent"),
-        ("dose.metrics", "list of word", ("active_minutes", "work_kj"), '["active_minutes", "work_kj"]'),
+        ("dose.metrics", "list of word", ("active_minutes", "work_kj", "charge_c"), '["active_minutes", "work_kj"]'),
         ("study.synthetic", "true or false", (), "false"),
         ("groups[].trained", "true or false", (), "true"),
         ("measures[].anchor_slight", "two of number", (), "absent"),

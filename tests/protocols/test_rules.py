@@ -71,7 +71,7 @@ SINGLE = [
     ("[harms]", '[dose]\ncumulate = "recent"\n[harms]', "needs the key 'recent_days'"),
     ("[harms]", "[dose]\nrecent_days = 14\n[harms]", 'dose.recent_days: only with cumulate = "recent"'),
     ("[harms]", "[dose]\nmetrics = []\n[harms]", "dose.metrics: at least one dose is needed, or leave [dose] out"),
-    ("[harms]", '[dose]\nmetrics = ["charge_c"]\n[harms]', "'charge_c' is not one of active_minutes, work_kj"),
+    ("[harms]", '[dose]\nmetrics = ["charge"]\n[harms]', "'charge' is not one of active_minutes, work_kj, charge_c"),
     ("[harms]", "[report.conference]\nwords = 250\ncharacters = 2000\n[harms]", "give words or characters, not both"),
     ("[harms]", "[privacy]\ninternal_minimum = 20\n[harms]", "cannot be smaller than internal_minimum, 20"),
     ("[harms]", "[intake]\nheader_row = 3\nunit_row = 2\n[harms]", "unit_row: must lie below the headings in row 3"),
