@@ -22,8 +22,8 @@ EXPOSURES: dict[str, tuple[str, str, float, str, str]] = {
     "active_minutes_per_week": ("active_minutes_per_week", "min/wk", 30.0, "30 min per week", "weekly active time"),
     "work_kj": ("delivered_work_kj", "kJ", 100.0, "100 kJ", "work"),
     "work_kj_per_week": ("work_kj_per_week", "kJ/wk", 10.0, "10 kJ per week", "weekly work"),
-    "charge_c": ("delivered_charge_c", "C", 1000.0, "1000 C", "stimulation charge"),
-    "charge_c_per_week": ("charge_c_per_week", "C/wk", 100.0, "100 C per week", "weekly stimulation charge"),
+    "charge_c": ("delivered_charge_c", "C", 100.0, "100 C", "stimulation charge"),
+    "charge_c_per_week": ("charge_c_per_week", "C/wk", 10.0, "10 C per week", "weekly stimulation charge"),
     "planned_active_minutes": ("planned_active_minutes", "min", 600.0, "10 h", "planned active time"),
     "planned_work_kj": ("planned_work_kj", "kJ", 100.0, "100 kJ", "planned work"),
 }
