@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from outcomes.errors import UsageError, printable
 from outcomes.files import write_whole
 
 
@@ -30,6 +31,20 @@ class Output:
     file: Path | None = None
     as_json: bool = False
     quiet: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse a file of ``-o`` that may be data of a study.
+
+        Raises
+        ------
+        UsageError
+            It exists and lies in a study folder, beside what the study reads.
+        """
+        if self.file is not None and self.file.exists() and _may_be_data(self.file.resolve()):
+            raise UsageError(
+                f"{printable(str(self.file))} exists and may be data of the study; nothing is written over it: name "
+                "another file with -o, or move that one away"
+            )
 
     def data(self, text: str, document: Any) -> None:
         """Write what the command is asked for: `document` with ``--json``, else `text`.
@@ -64,6 +79,14 @@ class Output:
 
         with Console(stderr=True, highlight=False, markup=False).status("", spinner="line") as status:
             yield status.update
+
+
+def _may_be_data(file: Path) -> bool:
+    """Whether a file lies in a study folder, or in a folder of it that does not hold results."""
+    return any(
+        (folder / "protocol.toml").is_file() and file.relative_to(folder).parts[0] not in ("results", "reports")
+        for folder in list(file.parents)[:2]
+    )
 
 
 def columns_text(rows: Sequence[Sequence[object]], *, right: Sequence[int] = ()) -> list[str]:

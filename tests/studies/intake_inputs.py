@@ -381,11 +381,14 @@ def check_study(generated: Generated, known: Catalogue) -> str:
 
 
 def check_numbers(generated: Generated, intake, decimal: str) -> None:
-    """Compare every number of every table with a second reading of the cell that the ledger names."""
+    """Compare every number of every table with a second reading of the cell that the ledger names.
+
+    A heading that a table does not know is kept as an extra column, as typed.
+    """
     mapped = "columns.csv" in generated.files
     for table, frame in intake.tables.items():
         cells = generated.tables.get(table)
-        for column in (NUMERIC | {"response"}) & set(frame.columns):
+        for column in (NUMERIC | {"response"}) & set(frame.columns) & set(COLUMNS.get(table, ())):
             filled = frame[frame[column].notna()]
             for row_id, value in zip(filled["row_id"], filled[column], strict=True):
                 place = intake.ledger.locate(f"{row_id}/{column}")

@@ -2,14 +2,16 @@
 """Malformed inputs as clinics have them, each as a real file through the command line: what is said, and the exit code.
 
 Letters and numbers name the cases: A structure of text files, B characters, C numbers, D ids, E dates, F scales, G
-sessions, H workbooks, I protocols, K text that attacks, M files and machine. 3 is the exit code of refused input, 0 of a
+sessions, H workbooks, I protocols, K text that attacks, M files and machine; `ROWS` lists all. 3 is the exit code of refused input, 0 of a
 run that goes on; a case that asks goes on.
 """
 
 from __future__ import annotations
 
 import io
+import re
 import zipfile
+from pathlib import Path
 
 import pytest
 
@@ -113,6 +115,7 @@ CASES = {
     "E06 before": ({"sessions.csv": SESSION + DONE.format(40, 5, 30, 20, "", "").replace("2026-01-08", "2026-01-01")}, 0, "a day on or after enrolled_on, 2026-01-05"),
     "E06 after": ({**RIDE, **people("P01,2026-01-05,2026-01-06", "P02,2026-01-05,", header="participant_id,enrolled_on,left_on\n")}, 0, "a day on or before left_on, 2026-01-06"),
     "E07": ({"assessments.csv": ANSWER + GIRTH.format(44) + GIRTH.format(45).replace("before", "after").replace("01-06", "01-05")}, 0, "expected a day after before, 2026-01-06; after is before it"),
+    "E10 midnight": ({"sessions.csv": SESSION + DONE.format(40, 5, 30, 20, "", "").replace("09:00", "23:50")}, 0, "No findings."),
     # F. Scales
     "F01": (tone("1+"), 0, "No findings."),
     "F02": (tone("1+", "1.5"), 3, "found '1.5', expected one of 0, 1, 1+, 2"),
@@ -158,9 +161,18 @@ LINES = {
     "I05": ("[study]\nsetting = NO", "line"),
     "I06": ("[study]\nsetting = 12:30", "line"),
     "I08": ('[analysis]\nalpha = "5e-2"', "alpha"),
-    "I09 large": ("[analysis]\nalpha = 5", "alpha"),
-    "I09 negative": ("[analysis]\nalpha = -0.05", "alpha"),
-    "I09 nan": ("[analysis]\nalpha = nan", "alpha"),
+    "I09 large": (
+        "[analysis]\nalpha = 5",
+        "analysis.alpha: found the number 5, expected a number above 0 and below 0.5",
+    ),
+    "I09 negative": (
+        "[analysis]\nalpha = -0.05",
+        "analysis.alpha: found the number -0.05, expected a number above 0 and below 0.5",
+    ),
+    "I09 nan": (
+        "[analysis]\nalpha = nan",
+        "analysis.alpha: found the number nan, expected a number above 0 and below 0.5",
+    ),
     "I10": ("[study]\nsetting = FES: a trial", "line"),
     "I11": ('[study]\nsetting = !!python/object/apply:os.system ["x"]', "line"),
     "a date where text is meant": ("[study]\nsetting = 2026-01-01", "setting"),
@@ -192,11 +204,34 @@ def archive(**parts):
     return out.getvalue()
 
 
+def commented(book):
+    """Give a cell a comment."""
+    from openpyxl.comments import Comment
+
+    book["participants"]["A2"].comment = Comment("red: left out", "x")
+
+
+def bombed(content):
+    """Return a workbook whose first sheet declares entities."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as book, zipfile.ZipFile(out, "w") as changed:
+        for name in book.namelist():
+            part = book.read(name)
+            if name.startswith("xl/worksheets/"):
+                part = b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaa">]>' + part.partition(b"?>")[2]
+            changed.writestr(name, part)
+    return out.getvalue()
+
+
 BOOKS = {
     "H01": (lambda room: (PEOPLE + TWO).encode(), 3, "the content is not a workbook; if it is text, name the file .csv"),
     "H04 cut": (lambda room: room.workbook({"participants": [["participant_id"], ["P01"]]})[:900], 3, "the archive is damaged or cut off"),
     "H04 other": (lambda room: archive(hello="x"), 3, "the archive holds no workbook"),
     "H05": (lambda room: room.workbook({"participants": [["participant_id", "age_years"], ["P01", "=40+1"], ["P02", 5]]}), 3, "the formula was never calculated"),
+    "H06": (lambda room: room.workbook({"participants": [["participant_id", "age_years"], ["P01", "#REF!"], ["P02", 5]]}), 3, "row 2, column 'age_years' (P01): found '#REF!', expected a value; the cell holds an error, which is not the same as empty"),
+    "H09": (lambda room: room.workbook({"participants": [["participant_id"], ["P01"], ["P02"]], "names": [["Nachname"], ["Smith"]]}, lambda book: setattr(book["names"], "sheet_state", "hidden")), 0, "participants.xlsx, names: expected sheets that can be seen; a hidden sheet stays in the file"),
+    "H12": (lambda room: room.workbook({"participants": [["participant_id"], ["P01"], ["P02"]]}, commented), 0, "participants.xlsx, participants: expected all that counts in cells; comments are not read: 1 (A2)"),
+    "H14": (lambda room: bombed(room.workbook({"participants": [["participant_id"], ["P01"]]})), 3, "entities"),
     "H07": (lambda room: room.workbook({"participants": [["participant_id", "age_years"], ["P01", 40], ["P02", 41]]}, lambda book: book["participants"].merge_cells("A2:A3")), 3, "A2:A3 is merged"),
     "H10": (lambda room: room.workbook({"one": [["participant_id"], ["P01"]], "two": [["a"], [1]]}), 3, "a sheet named 'participants'; the workbook has 'one', 'two'"),
 }  # fmt: skip
@@ -207,6 +242,20 @@ def test_a_malformed_workbook_gets_its_answer(room, name):
     make, code, said = BOOKS[name]
     found, out, err = room.check({"participants.csv": None, "participants.xlsx": make(room)})
     assert (found, said in out + err) == (code, True), (found, out, err)
+
+
+def test_a_number_as_id_joins_the_same_id_as_text(room):
+    """D06."""
+    book = room.workbook({"participants": [["participant_id", "enrolled_on"], [7, "2026-01-05"]]})
+    answers = ANSWER + GIRTH.format(44).replace("P01", "7")
+    code, out, err = room.check({"participants.csv": None, "participants.xlsx": book, "assessments.csv": answers})
+    assert (code, "No findings." in out) == (0, True), (out, err)
+
+
+def test_a_workbook_named_csv_is_told_so(room):
+    """H02."""
+    code, out, err = room.check({"participants.csv": room.workbook({"participants": [["participant_id"], ["P01"]]})})
+    assert (code, "participants.csv: expected text; the content is a workbook" in out + err) == (3, True), (out, err)
 
 
 def test_a_link_to_a_protocol_elsewhere_is_not_followed(room, tmp_path):
@@ -270,3 +319,50 @@ def test_a_table_of_300_megabytes_is_refused_at_a_stated_limit_without_being_rea
     assert (finding.grade, finding.file) == ("block", "assessments.csv")
     assert finding.expected == "at most 64,000,000 bytes; it has 300,000,000"
     assert peak < 50_000_000
+
+
+ROWS = {
+    "A": "01 02 03 04 06 07 09 10 12 13 14 15 16",
+    "B": "01 02 03 04 05 06 08 09 11",
+    "C": "01 02 03 04 05 06 07 08 10 11 12 14",
+    "D": "01 02 03 04 05 06 07 09",
+    "E": "01 02 03 04 05 06 07 10",
+    "F": "01 02 03 04 06 07 08 09 11",
+    "G": "01 02 03 04 06 07",
+    "H": "01 02 03 04 05 06 07 09 10 12 14",
+    "I": "01 03 04 05 06 08 09 10 11 14 16",
+    "J": "01 02 03 04 05 07 09",
+    "K": "01 02 03 05 07 08",
+    "L": "01 02 03 05 06 09",
+    "M": "01 02 06 07",
+    "N": "01 02 03 04 06 09 10",
+}
+"""Numbers of the cases of each letter; tabs in I02 are no fault in TOML."""
+
+ELSEWHERE = {
+    "E10": "traces/test_trace_files.py::test_a_clock_that_jumps_back_sets_aside_what_is_not_later",
+    "F06": "intake/test_answer_checks.py::test_a_scale_at_whose_best_end_all_begin_may_be_turned_round",
+    "H03": "intake/test_other_formats.py::test_an_encrypted_workbook_is_named_as_such_and_nothing_else_is_said",
+    "J07": "reports/test_run.py::test_markdown_is_no_cell_of_parameters",
+    "L05": "reports/test_withholding.py::test_no_lumped_count_can_be_found_out",
+    "L06": "reports/test_withholding.py::test_no_class_of_change_can_be_found_out",
+    "M02": "intake/test_bad_inputs.py::test_a_folder_that_cannot_be_written_is_said_and_nothing_is_lost",
+    "M06": "intake/test_bad_inputs.py::test_the_same_check_gives_the_same_bytes",
+    "N06": "analysis/test_group_differences.py::test_a_group_of_one_is_refused_with_its_count",
+    "N10": "reports/test_format.py::test_p_has_two_significant_digits_and_a_floor",
+}
+"""Cases whose test has no name of theirs, by file and function under tests/outcomes."""
+
+
+def test_every_case_has_a_test_that_exists():
+    """A case is named where its test stands: here, in test_bad_studies.py, or in `ELSEWHERE`."""
+    here = Path(__file__).parent
+    named = {name[:3] for name in (*CASES, *LINES, *BOOKS)}
+    text = (here / "test_bad_inputs.py").read_text(encoding="utf-8").partition("\nROWS = {")[0]
+    text += (here / "test_bad_studies.py").read_text(encoding="utf-8")
+    named |= set(re.findall(r"\b[A-N][0-9]{2}\b", text))
+    for case, test in ELSEWHERE.items():
+        file, _, function = test.partition("::")
+        assert f"def {function}(" in (here.parent / file).read_text(encoding="utf-8"), case
+    cases = {f"{letter}{number}" for letter, numbers in ROWS.items() for number in numbers.split()}
+    assert sorted(cases - named - set(ELSEWHERE)) == []

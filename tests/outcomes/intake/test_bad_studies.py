@@ -1,0 +1,219 @@
+"""Malformed studies through the command lines that come after the check: analysis, parameters, reports, machine.
+
+Names of cases as in test_bad_inputs.py, and J parameters, K text, L privacy, N too little or odd data. Of every
+refusal: exit code, words, nothing written, nothing of the study changed.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import subprocess
+import sys
+import zipfile
+from contextlib import redirect_stderr, redirect_stdout
+
+import pytest
+
+from outcomes.cli import run
+
+PEOPLE = "participant_id,enrolled_on,age_years,sex\n"
+ANSWER = "participant_id,visit,measure,place,side,item,trial,response,assessed_at\n"
+DAYS = (("before", "2026-01-06"), ("after", "2026-03-30"))
+
+
+def said(*words):
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit) as left:
+        run(list(words))
+    assert "Traceback" not in out.getvalue() + err.getvalue()
+    return left.value.code, out.getvalue(), err.getvalue()
+
+
+def study(*pairs):
+    """Return the tables of a study: a pair of readings, before and after, of both sides for each participant."""
+    names = [f"P{i:02d}" for i in range(1, len(pairs) + 1)]
+    rows = [
+        f"{name},{visit},girth,thigh,{side},reading,1,{value},{day}\n"
+        for name, pair in zip(names, pairs, strict=True)
+        for (visit, day), value in zip(DAYS, pair, strict=True)
+        for side in ("left", "right")
+        if value is not None
+    ]
+    people = "".join(f"{name},2026-01-05,{40 + i},female\n" for i, name in enumerate(names))
+    return {"participants.csv": PEOPLE + people, "assessments.csv": ANSWER + "".join(rows)}
+
+
+def contents(room):
+    """Return every file of the study folder that is no result, by name."""
+    return {
+        path.relative_to(room.folder).as_posix(): path.read_bytes()
+        for path in room.folder.rglob("*")
+        if path.is_file() and path.relative_to(room.folder).parts[0] not in ("results", "reports")
+    }
+
+
+def analysed(room, files):
+    """Check and analyse a study; return the record."""
+    assert room.check(files)[0] == 0
+    before = contents(room)
+    code, _, err = said("analyse", str(room.folder))
+    assert code == 0, err
+    assert contents(room) == before
+    latest = (room.folder / "results" / "latest").read_text(encoding="utf-8").strip()
+    return json.loads((room.folder / "results" / latest / "record.json").read_text(encoding="utf-8"))
+
+
+def estimates(record, start, end):
+    """Return the estimates of one outcome whose key begins and ends so."""
+    found = [one for one in record["estimates"] if one["key"].startswith(start) and one["key"].endswith(end)]
+    assert found
+    return found
+
+
+TOO_LITTLE = {
+    "F11 one visit": (((44, None), (45, None), (46, None)), "mean", "nobody has both values"),
+    "N01 one pair": (((44, 45),), "mean", "1 person has both values; at least 3 are needed"),
+    "N02 no variation": (tuple((40 + i, 41 + i) for i in range(6)), "d_z", "everybody changed by the same amount"),
+}
+"""Readings before and after, the statistic that cannot be estimated, and a word of the reason."""
+
+
+@pytest.mark.parametrize("name", TOO_LITTLE)
+def test_too_little_data_give_a_reason_and_no_number(room, name):
+    pairs, statistic, reason = TOO_LITTLE[name]
+    for one in estimates(analysed(room, study(*pairs)), "change/girth.girth", f"/{statistic}"):
+        assert (one["status"], one["value"], one["interval"]) == ("not estimable", None, None)
+        assert reason in one["reason"]
+
+
+REPEATS = "participant_id,occasion,measure,place,side,item,trial,response\n"
+
+
+def repeats(*rows):
+    """Return a table of repeats: a row of readings a participant, an occasion each."""
+    lines = [
+        f"P{i:02d},{occasion},girth,thigh,{side},reading,1,{value}\n"
+        for i, row in enumerate(rows, start=1)
+        for occasion, value in zip(("one", "two"), row, strict=True)
+        for side in ("left", "right")
+        if value is not None
+    ]
+    return {"repeats.csv": REPEATS + "".join(lines)}
+
+
+def test_constant_repeats_have_no_correlation_and_say_why(room):
+    """N03."""
+    files = study(*[(44, 45 + i) for i in range(6)]) | repeats(*[(44, 44)] * 6)
+    for one in estimates(analysed(room, files), "reliability/girth.girth", ""):
+        assert (one["status"], one["value"], bool(one["reason"])) == ("not estimable", None, True), one["key"]
+
+
+def test_a_missing_repeat_is_counted_and_the_rest_is_estimated(room):
+    """N04."""
+    pairs = [(40 + i, 40 + i + (i % 3) / 2) for i in range(7)]
+    record = analysed(room, study(*[(44, 45 + i) for i in range(8)]) | repeats(*pairs, (47, None)))
+    [one] = estimates(record, "reliability/girth.girth", "/icc_a_1")
+    assert one["status"] == "estimated"
+
+
+def test_a_protocol_without_a_primary_outcome_is_refused(room):
+    """N09."""
+    text = room.protocol_text().replace('role = "primary"', 'role = "secondary"')
+    code, out, err = room.check({"protocol.toml": text})
+    assert code == 3
+    assert "primary" in out + err
+    assert not (room.folder / "results").exists()
+
+
+PARAMETERS = {
+    "J01 misspelt": ("alpah=0.1", "unknown parameter 'alpah'"),
+    "J01 misspelt key": ("analysis.alpah=0.1", "alpha"),
+    "J02 code as a name": ("import os; a=1", "'import os; a' is no name of a parameter"),
+    "J04 a reserved word": ("class=1", "'class' is no name of a parameter"),
+    "J05 no number": ("report.conference.words=abc", "found 'abc', expected a whole number from 50 to 5000"),
+    "J05 out of range": ("report.conference.words=-5", "found '-5', expected a whole number from 50 to 5000"),
+    "J03 no value": ("alpha", "expected KEY=VALUE"),
+}
+
+
+@pytest.mark.parametrize("name", PARAMETERS)
+def test_a_wrong_parameter_is_refused_before_anything_runs(room, name):
+    pair, words = PARAMETERS[name]
+    room.check(study((44, 45), (45, 47)))
+    before = contents(room)
+    code, out, err = said("report", str(room.folder), "--for", "conference", "--set", pair)
+    assert (code in (2, 3), out) == (True, "")
+    assert words in err
+    assert contents(room) == before
+    assert not (room.folder / "reports").exists()
+
+
+@pytest.mark.parametrize("file", ["participants.csv", "assessments.csv", "protocol.toml", "measures/girth.toml"])
+@pytest.mark.parametrize("command", ["check", "score", "dose", "analyse"])
+def test_an_output_that_is_an_input_is_refused(room, command, file):
+    """J09."""
+    room.check(study((44, 45), (45, 47)))
+    before = contents(room)
+    code, out, err = said(command, str(room.folder), "-o", str(room.folder / file))
+    assert (code, out) == (2, "")
+    assert "may be data of the study; nothing is written over it" in err
+    assert contents(room) == before
+
+
+def test_an_output_into_a_file_of_its_own_is_written_and_written_again(room, tmp_path):
+    """J09."""
+    room.check(study((44, 45), (45, 47)))
+    for _ in range(2):
+        assert said("score", str(room.folder), "-o", str(tmp_path / "scores.csv"))[0] == 0
+    assert (tmp_path / "scores.csv").read_text(encoding="utf-8").startswith("participant_id,")
+
+
+MACHINES = {
+    "M07 German": {"LC_ALL": "de_DE.UTF-8", "LANG": "de_DE.UTF-8"},
+    "M07 far east": {"TZ": "Pacific/Auckland", "PYTHONHASHSEED": "7"},
+}
+
+
+def test_numbers_do_not_depend_on_the_machine(room, tmp_path):
+    """M07."""
+    record = analysed(room, study((44, 45), (45, 47), (50, 53), (41, 41)))
+    before = contents(room)
+    empty = tmp_path / "elsewhere"
+    empty.mkdir()
+    empty.chmod(0o555)
+    words = [sys.executable, "-m", "outcomes", "analyse", str(room.folder), "--json"]
+    kept = {name: value for name, value in os.environ.items() if name not in ("HOME", "XDG_CONFIG_HOME")}
+    for machine in MACHINES.values():
+        done = subprocess.run(words, cwd=empty, env=kept | machine, capture_output=True, check=False)
+        assert done.returncode == 0, done.stderr
+        latest = (room.folder / "results" / "latest").read_text(encoding="utf-8").strip()
+        again = json.loads((room.folder / "results" / latest / "record.json").read_text(encoding="utf-8"))
+        assert again == record
+    assert (contents(room), list(empty.iterdir())) == (before, [])
+
+
+def test_text_of_the_clinic_is_inert_in_every_form_and_notes_and_dates_are_not_shared(room):
+    """K03 a picture that would run in the title, K05 letters that the font lacks, L02 a name in a note, L09 dates."""
+    title = 'title = "<img src=x onerror=alert(1)> \u6e2c\u5b9a"'
+    events = "participant_id,event_id,occurred_on,kind,description\nP01,e1,2026-01-17,skin,Zacharias fell\n"
+    protocol = room.protocol_text().replace('title = "Small"', title).replace('"none occurred"', '"table"')
+    files = study((44, 45), (45, 47), (50, 53), (41, 41)) | {"events.csv": events, "protocol.toml": protocol}
+    assert room.check(files)[0] == 0
+    code, _, err = said("report", str(room.folder), "--for", "conference", "--public")
+    assert code == 0, err
+    written = [path for path in (room.folder / "reports").rglob("*") if path.is_file()]
+    assert {path.suffix for path in written} >= {".html", ".txt", ".docx", ".ipynb"}
+    for path in written:
+        content = path.read_bytes() if path.suffix != ".docx" else unpacked(path)
+        if path.suffix not in (".txt", ".md", ".ipynb", ".csv"):
+            assert b"<img src=x" not in content, path.name
+        for text in (b"Zacharias", b"2026-01-17", b"2026-01-06", b"P01"):
+            assert text not in content, (path.name, text)
+
+
+def unpacked(path):
+    """Return the parts of a document."""
+    with zipfile.ZipFile(path) as parts:
+        return b"".join(parts.read(name) for name in parts.namelist())
