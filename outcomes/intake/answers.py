@@ -15,7 +15,7 @@ from outcomes.intake.drafts import NORMALISED, Draft
 from outcomes.intake.numerals import NUMBER_PATTERN, POINTED_EXPECTED, POINTED_PATTERN, number_problem, plain_number
 from outcomes.intake.raw import CLOCK, DATE, NUMBER, TEXT, number_text, texts, unique
 from outcomes.intake.settling import Reader, reject, rounded
-from outcomes.intake.slips import fitting_unit, spelled_unit
+from outcomes.intake.slips import fitting_measure, fitting_unit, spelled_unit
 from outcomes.intake.totals import set_totals_aside, typed_totals
 from outcomes.units import conversion_factor
 from outcomes.vocabulary import ABSENT_WORDS
@@ -65,7 +65,7 @@ def read_answers(draft: Draft, reader: Reader, catalogue: Catalogue) -> None:
         for definition in planned[measure]:
             mine = rows & draft.used & (draft.text["version"] == definition.version)
             totals = typed_totals(draft, definition, mine)
-            _Answers(draft, reader, definition).read(mine & ~totals)
+            _Answers(draft, reader, definition, catalogue).read(mine & ~totals)
             set_totals_aside(draft, reader, definition, totals, catalogue)
     _both(draft, reader)
 
@@ -150,6 +150,7 @@ class _Answers:
     draft: Draft
     reader: Reader
     definition: Definition
+    catalogue: Catalogue
 
     def read(self, rows: Flags) -> None:
         """Check keys and read responses of the rows of this measure."""
@@ -336,6 +337,8 @@ class _Answers:
                 hint = f"; why there is no answer belongs in {ABSENT}"
             elif number_problem(typed[i], ".")[0] == "missing_word":
                 hint = "; empty, or declared under [intake] missing_words, if it means missing"
+            elif rule == "not_a_code":
+                hint = fitting_measure(typed[i], item.key, self.definition, self.catalogue)
             by_rule.setdefault((rule, remedy), []).append((i, reading.expected + hint))
         for (rule, remedy), cells in by_rule.items():
             chosen = rows[[i for i, _ in cells]]

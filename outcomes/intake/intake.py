@@ -29,6 +29,7 @@ from outcomes.intake.patterns import expand_patterns
 from outcomes.intake.query_sheet import read_query_sheets
 from outcomes.intake.readers import WORKBOOK_SUFFIXES, Contents, near_table, read_settings, read_tables
 from outcomes.intake.review import ForReview, for_review, review_csv
+from outcomes.intake.scale_checks import check_scales
 from outcomes.intake.settings import Decision, read_decisions, read_words
 from outcomes.intake.settling import Reader
 from outcomes.intake.traces import FOLDER as TRACES
@@ -256,6 +257,7 @@ class _Study:
         check_rows(drafts, reader, enrolment)
         check_visits(drafts, reader, enrolment)
         check_answers(drafts, reader, self.catalogue)
+        check_scales(drafts, reader, self.catalogue)
 
 
 def _may_hold(file: str, table: str) -> bool:

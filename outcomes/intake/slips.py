@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from outcomes.units import conversion_factor, printed_unit, unit_code
+
+if TYPE_CHECKING:
+    from outcomes.measures import Catalogue, Definition
 
 OTHER_UNITS: dict[str, tuple[str, ...]] = {
     "min": ("s", "h"),
@@ -55,4 +60,24 @@ def fitting_unit(value: float, unit: str, usual: tuple[float, float]) -> str:
         turned = value * conversion_factor(other, unit)
         if value != 0 and low <= turned <= high:
             return other
+    return ""
+
+
+def fitting_measure(text: str, item: str, definition: Definition, catalogue: Catalogue) -> str:
+    """Return in words another measure of the same construct whose item of the same name takes an answer, or nothing.
+
+    Examples
+    --------
+    >>> from outcomes.measures import Catalogue
+    >>> measures = Catalogue.packaged()
+    >>> fitting_measure("3", "rating", measures.get("rpe_6_20"), measures)
+    '; it would do for rpe_cr10'
+    """
+    from outcomes.measures import read_responses
+
+    for other in catalogue:
+        if other.key != definition.key and other.construct == definition.construct:
+            known = any(one.key == item for one in other.items)
+            if known and read_responses(other, item, [text]).problem[0] == "":
+                return f"; it would do for {other.key}"
     return ""

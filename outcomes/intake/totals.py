@@ -56,10 +56,14 @@ def set_totals_aside(draft: Draft, reader: Reader, definition: Definition, rows:
     for row in np.flatnonzero(rows).tolist():
         text = str(draft.text["response"][row])
         total = formed.get((*_where(draft, row), str(draft.text["item"][row])))
+        scale = definition.scale(str(draft.text["item"][row]))
+        named = scale.name_of(total) if total is not None and scale.codes else ""
         if total is not None and NUMBER_PATTERN.fullmatch(text) and abs(float(text) - total) < 1e-9:
             continue
+        if named and text == named:
+            continue
         wrong.append(row)
-        said = "the items do not give one" if total is None else f"the items give {number_text(total)}"
+        said = "the items do not give one" if total is None else f"the items give {named or number_text(total)}"
         expected.append(f"the items; a total is formed from them, and {said}")
     reader.found.at(draft, np.array(wrong, dtype=np.int64), "response", "set_aside", RULE, expected)
     draft.set_aside(rows, RULE)
