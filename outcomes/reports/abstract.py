@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from outcomes.reports import format as fmt
-from outcomes.reports.facts import Facts
+from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.sentences import conference_sentences
 from outcomes.reports.wording import MUST, Sentence, causal_words, found_words
 
@@ -234,6 +234,10 @@ def page_notes(facts: Facts) -> tuple[str, ...]:
     lines += [f"Differs from protocol: {line}" for line in facts.changed_choices]
     if (meta.get("frozen") or {}).get("changed"):
         lines.append(f"The protocol was changed after freezing on {meta['frozen'].get('on')}.")
+    answered = rows_of(facts.record, "decisions")
+    if answered:
+        aside = sum(row["decision"] == "set_aside" for row in answered)
+        lines.append(f"Queries about the data that a reviewer answered: {len(answered)}; values set aside so: {aside}.")
     if meta.get("caution"):
         lines.append(str(meta["caution"]))
     return tuple(lines)

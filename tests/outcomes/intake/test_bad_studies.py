@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 import zipfile
@@ -86,6 +87,25 @@ def test_too_little_data_give_a_reason_and_no_number(room, name):
     for one in estimates(analysed(room, study(*pairs)), "change/girth.girth", f"/{statistic}"):
         assert (one["status"], one["value"], one["interval"]) == ("not estimable", None, None)
         assert reason in one["reason"]
+
+
+def test_a_reviewer_s_decisions_are_part_of_the_record_and_their_number_stands_on_every_page(room):
+    from outcomes.reports.abstract import page_notes
+    from outcomes.reports.facts import Facts
+    from outcomes.result import Record
+
+    files = study((44, 45), (45, 47), (50, 53), (41, 75))
+    _, out, _ = room.check(files)
+    query = re.search(r"found '75', expected usually .*\[(q[0-9a-f]+)\]", out).group(1)
+    decisions = f"query,decision,role,date,reason\n{query},set_aside,therapist,2026-04-02,tape slipped\n"
+    record = analysed(room, files | {"decisions.csv": decisions})
+    table = next(table for table in record["tables"] if table["name"] == "decisions")
+    assert [list(row.values()) if isinstance(row, dict) else list(row) for row in table["rows"]] == [
+        [query, "set_aside", "therapist", "2026-04-02", "tape slipped"]
+    ]
+    latest = (room.folder / "results" / "latest").read_text(encoding="utf-8").strip()
+    notes = page_notes(Facts(Record.read(room.folder / "results" / latest / "record.json"), "", "", "", False))
+    assert "Queries about the data that a reviewer answered: 1; values set aside so: 1." in notes
 
 
 REPEATS = "participant_id,occasion,measure,place,side,item,trial,response\n"
