@@ -6,10 +6,12 @@ refusal: exit code, words, nothing written, nothing of the study changed.
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -237,3 +239,43 @@ def unpacked(path):
     """Return the parts of a document."""
     with zipfile.ZipFile(path) as parts:
         return b"".join(parts.read(name) for name in parts.namelist())
+
+
+@pytest.mark.parametrize("what", ["mkdir", "open"])
+def test_a_read_only_folder_is_said_in_one_line_and_nothing_of_it_changes(room, monkeypatch, what):
+    """J09, M07: what a file system answers that cannot be written, whoever runs the tests."""
+    assert room.check(study((44, 45), (45, 47)))[0] == 0
+    shutil.rmtree(room.folder / "results")
+    before, real = contents(room), getattr(os, what)
+
+    def read_only(path, *rest, **named):
+        writes = what == "mkdir" or bool(rest and rest[0] & (os.O_WRONLY | os.O_RDWR | os.O_CREAT))
+        if writes and str(path).startswith(str(room.folder)):
+            raise OSError(errno.EROFS, "Read-only file system", str(path))
+        return real(path, *rest, **named)
+
+    monkeypatch.setattr(os, what, read_only)
+    for command in ("check", "analyse"):
+        code, out, err = said(command, str(room.folder))
+        assert (code, out) == (2, ""), (out, err)
+        assert "Read-only file system" in err
+        assert err.count("\n") == 1
+    monkeypatch.undo()
+    assert contents(room) == before
+    assert [path for path in (room.folder / "results").rglob("*") if path.is_file()] == []
+
+
+def test_a_folder_without_the_right_to_write_is_said(room):
+    """The same by the rights of the folder, where they bind: the superuser may write everywhere."""
+    assert room.check(study((44, 45), (45, 47)))[0] == 0
+    shutil.rmtree(room.folder / "results")
+    before = contents(room)
+    room.folder.chmod(0o555)
+    code, _, err = said("check", str(room.folder))
+    room.folder.chmod(0o755)
+    assert contents(room) == before
+    if os.geteuid():
+        assert code == 2
+        assert "Permission denied" in err
+    else:
+        assert code == 0
