@@ -19,7 +19,7 @@ if TYPE_CHECKING:
         target_heart_rate,
     )
     from outcomes.measures.norms import AgainstNorm, against_norm
-    from outcomes.measures.printed import half_up, push_size, whoqol_table
+    from outcomes.measures.printed import half_up, push_size, spasm_grade, whoqol_table
     from outcomes.measures.properties import AgainstThreshold, against_threshold, published_value
     from outcomes.measures.proving import refuse_contradictions
     from outcomes.measures.responses import Reading, read_responses
@@ -59,6 +59,7 @@ _EXPORTS = {
     "score_sets": "scoring",
     "score_table": "tables",
     "six_minute_walk_reference": "equations",
+    "spasm_grade": "printed",
     "spirometry_reference": "equations",
     "target_heart_rate": "equations",
     "whoqol_table": "printed",
@@ -95,6 +96,7 @@ __all__ = [
     "score_sets",
     "score_table",
     "six_minute_walk_reference",
+    "spasm_grade",
     "spirometry_reference",
     "target_heart_rate",
     "whoqol_table",

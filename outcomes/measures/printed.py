@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import ROUND_HALF_UP, Decimal
+from typing import Literal
 
 from outcomes.errors import UsageError
 
@@ -96,3 +97,41 @@ def push_size(length_cm: float, width_cm: float) -> int:
         return 0
     area = half_up(Decimal(repr(float(length_cm))) * Decimal(repr(float(width_cm))), 1)
     return max(sum(area > Decimal(limit) for limit in PUSH_AREAS), 1)
+
+
+def spasm_grade(amount: float, *, unit: Literal["s", "deg"]) -> int:
+    """Return the grade of a spinal reflex from what was measured.
+
+    Parameters
+    ----------
+    amount : float
+        Seconds of clonus or of an extensor spasm, or degrees of hip and knee flexion of a flexor spasm; 0 for none.
+    unit : {"s", "deg"}
+
+    Returns
+    -------
+    int
+        0 none; 1 below 3 s or 10 degrees; 2 from 3 to 10 s or 10 to 30 degrees, both ends included; 3 above.
+
+    Raises
+    ------
+    UsageError
+        Below 0, no number, or another unit.
+
+    References
+    ----------
+    Benz EN et al. (2005) Arch Phys Med Rehabil 86:52-59; grades in the NINDS Common Data Elements report F1766.
+
+    Examples
+    --------
+    >>> [spasm_grade(seconds, unit="s") for seconds in (0, 2.9, 3, 10, 10.1)]
+    [0, 1, 2, 2, 3]
+    """
+    limits = {"s": (3, 10), "deg": (10, 30)}.get(unit)
+    if limits is None:
+        raise UsageError(f"a spasm is graded by 's' or 'deg', not '{unit}'")
+    if not 0 <= amount < float("inf"):
+        raise UsageError(f"a spasm needs an amount of 0 or more, not {amount}")
+    if amount == 0:
+        return 0
+    return 1 if amount < limits[0] else 2 if amount <= limits[1] else 3
