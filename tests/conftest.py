@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -27,7 +27,9 @@ def _crc(data: bytes) -> int:
     return crc
 
 
-def _fit(path: Path, samples: Iterable[Mapping[str, Any]], session: Mapping[str, int] | None = None) -> Path:
+def _fit(
+    path: Path, samples: Iterable[Mapping[str, Any]], session: Mapping[str, int] | Sequence[Mapping[str, int]] = ()
+) -> Path:
     """Write a small FIT file of records: t_s, power_w, cadence_rpm, heart_rate_bpm, balance; None = invalid."""
     start, body = 1_000_000_000, bytearray()
     place = bytes([0x40, 0, 0]) + struct.pack("<HB", 20, 7)
@@ -37,10 +39,12 @@ def _fit(path: Path, samples: Iterable[Mapping[str, Any]], session: Mapping[str,
         power, small = sample.get("power_w"), [sample.get(n) for n in ("cadence_rpm", "heart_rate_bpm", "balance")]
         values = [0xFFFF if power is None else int(power), *(0xFF if v is None else int(v) for v in small)]
         body += b"\x00" + struct.pack("<IiiHBBB", start + int(sample["t_s"]), 500_000_000, 100_000_000, *values)
-    if session:
+    sessions = [session] if isinstance(session, Mapping) else session
+    if sessions:
         body += bytes([0x41, 0, 0]) + struct.pack("<HB", 18, 4)
         body += bytes([253, 4, 0x86, 8, 4, 0x86, 48, 4, 0x86, 37, 2, 0x84])
-        values = [session.get("timer_ms", 0), session.get("total_work_j", 0), session.get("balance", 0xFFFF)]
+    for one in sessions:
+        values = [one.get("timer_ms", 0), one.get("total_work_j", 0), one.get("balance", 0xFFFF)]
         body += b"\x01" + struct.pack("<IIIH", start, *values)
     head = struct.pack("<BBHI4s", 14, 0x20, 2132, len(body), b".FIT")
     head += struct.pack("<H", _crc(head))

@@ -21,7 +21,7 @@ from outcomes.change.paired import PairedChange, paired_change
 from outcomes.change.percent import PercentChange, percent_change
 from outcomes.change.rank_sizes import PairedRankSizes, RankComparison, paired_rank_sizes, rank_comparison
 from outcomes.change.significance import SignedRankTest, SignFlipTest, sign_flip_test, wilcoxon_signed_rank
-from outcomes.change.sizes import hedges_correction
+from outcomes.change.sizes import hedges_correction, sd_from_standard_error
 from outcomes.change.unanchored import DistributionBasedChange, distribution_based_change
 
 __all__ = [
@@ -65,6 +65,7 @@ __all__ = [
     "pre_post_control",
     "rank_comparison",
     "reliable_change",
+    "sd_from_standard_error",
     "sign_flip_test",
     "standard_error_of",
     "transition_table",

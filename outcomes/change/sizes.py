@@ -88,6 +88,37 @@ def standardised(changes: Vector, *, level: float) -> tuple[Estimate, Estimate |
     return d_z, g
 
 
+def sd_from_standard_error(standard_error: float, n: int) -> float:
+    """Return the standard deviation behind a printed standard error of a mean.
+
+    Parameters
+    ----------
+    standard_error : float
+        As a paper prints it, in the unit of the values.
+    n : int
+        People behind the mean.
+
+    Returns
+    -------
+    float
+        Same unit: standard error x sqrt(n).
+
+    Raises
+    ------
+    DesignError
+        The standard error is missing or negative, or there is nobody.
+
+    Examples
+    --------
+    >>> round(sd_from_standard_error(2.3, 11), 4)
+    7.6282
+    """
+    if not standard_error >= 0 or n < 1:
+        raise DesignError(f"a standard deviation needs a standard error of at least 0 and people, not {standard_error} "
+                          f"and {n}")  # fmt: skip
+    return float(standard_error * math.sqrt(n))
+
+
 def average_standardised(
     before: Vector, after: Vector, *, level: float, resamples: int, rng: np.random.Generator
 ) -> Estimate:

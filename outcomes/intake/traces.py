@@ -143,6 +143,13 @@ class TraceSource:
             self._refuse(checks, "needs_extra", NEEDS_EXTRA)
             return []
         trace = RawTrace(*self.ids, ride.seconds(), ride.channels())
+        if ride.sessions > 1:
+            expected = (
+                f"one session in a ride file; it holds {ride.sessions}, and which of them is meant is not known, so "
+                "that none is used; export each by itself"
+            )
+            checks.tell("set_aside", "several_sessions", expected, trace, at=None, column="")
+            return []
         if ride.trouble:
             at = float(trace.t_s[-1]) if len(trace.t_s) else None
             expected = f"a whole file; it is damaged or cut off ({ride.trouble}), and what was read until there is kept"

@@ -37,6 +37,8 @@ class Ride:
         Why reading ended early; empty for a whole file.
     unknown_sides : int
         Samples with a balance whose side the file does not say.
+    sessions : int
+        Sessions that the file itself speaks of; 0 where it names none.
     """
 
     times: list[datetime] = field(default_factory=list)
@@ -44,6 +46,7 @@ class Ride:
     device: dict[str, float] = field(default_factory=dict)
     trouble: str = ""
     unknown_sides: int = 0
+    sessions: int = 0
 
     def seconds(self) -> NDArray[np.float64]:
         """Return seconds from the first sample; no clock of summer or midnight bends them."""
@@ -125,6 +128,7 @@ def read_fit(path: Path) -> Ride:
 
 def _take(name: str, values: dict[str, Any], ride: Ride) -> None:
     if name == "session":
+        ride.sessions += 1
         work, timer = values.get("total_work"), values.get("total_timer_time")
         share = session_right_share(values.get("left_right_balance"))
         known = {"total_work_j": work, "timer_s": timer, "right_percent": None if share != share else 100 * share}
@@ -161,7 +165,7 @@ def read_tcx(path: Path) -> Ride:
 
     ride = Ride()
     try:
-        for time, sample in _trackpoints(path):
+        for time, sample in _trackpoints(path, ride):
             ride.times.append(time)
             ride.samples.append(sample)
     except (ParseError, DefusedXmlException, OSError, ValueError) as error:
@@ -169,11 +173,12 @@ def read_tcx(path: Path) -> Ride:
     return ride
 
 
-def _trackpoints(path: Path) -> Iterator[tuple[datetime, Sample]]:
+def _trackpoints(path: Path, ride: Ride) -> Iterator[tuple[datetime, Sample]]:
     from defusedxml.ElementTree import iterparse
 
     with path.open("rb") as file:
         for _, element in iterparse(file, events=("end",)):
+            ride.sessions += _local(element.tag) == "Activity"
             if _local(element.tag) != "Trackpoint":
                 continue
             texts = {_named(node, element): (node.text or "").strip() for node in element.iter()}

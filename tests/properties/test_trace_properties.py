@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
+import tempfile
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from outcomes.dose import Batch, TraceRules, one_session, summarise
 from outcomes.dose.batch import CHANNELS
+from outcomes.intake import find_sources, write_traces
+from outcomes.study import Traces
 
 SETTINGS = settings(max_examples=60, deadline=None)
 RULES = TraceRules()
@@ -96,3 +101,26 @@ def test_missing_values_never_become_zero(rows) -> None:
     assert all(math.isnan(found[name]) for name in ("recorded_work_j", "motor_work_j", "active_s", "peak_power_w"))
     assert found["total_s"] == pytest.approx(t[-1] - t[0])
     assert set(CHANNELS) >= {"power_w", "cadence_rpm"}
+
+
+@settings(max_examples=12, deadline=None)
+@given(sessions=st.lists(traces, min_size=2, max_size=5), data=st.data())
+def test_the_order_and_the_cut_of_files_are_irrelevant(sessions, data) -> None:
+    names = [f"S{i}" for i in range(len(sessions))]
+    order = data.draw(st.permutations(range(len(sessions))))
+    files = data.draw(st.lists(st.integers(0, 2), min_size=len(sessions), max_size=len(sessions)))
+    parts = []
+    for rows, name in zip(sessions, names, strict=True):
+        t = np.cumsum([step for step, *_ in rows])
+        channel = {"power_w": [p for _, p, _ in rows], "phase": [word for *_, word in rows]}
+        parts.append(one_session(t, participant_id="P", session_id=name, **channel))
+    with tempfile.TemporaryDirectory() as whole, tempfile.TemporaryDirectory() as shuffled:
+        write_traces(Path(whole) / "traces" / "all.parquet", parts)
+        for number in sorted(set(files)):
+            mine = [parts[i] for i in order if files[i] == number]
+            write_traces(Path(shuffled) / "traces" / f"{9 - number}.parquet", mine)
+        found = [
+            Traces(tuple(find_sources(Path(folder))[0]), (), RULES).summary().sessions.drop(columns="file")
+            for folder in (whole, shuffled)
+        ]
+    pd.testing.assert_frame_equal(*found)

@@ -214,6 +214,19 @@ def test_a_cut_off_ride_keeps_what_was_read(tmp_path, write_fit, write_tcx) -> N
         assert "damaged_file" in found
 
 
+def test_a_ride_file_of_several_sessions_is_refused(tmp_path, write_fit, write_tcx) -> None:
+    samples = [{"t_s": t, "power_w": 9} for t in range(30)]
+    fit = write_fit(tmp_path / "a.fit", samples, [{"total_work_j": 130}, {"total_work_j": 131}])
+    tcx = write_tcx(tmp_path / "a.tcx", samples)
+    activity = tcx.read_text().partition("<Activity>")[2].partition("</Activity>")[0]
+    tcx.write_text(tcx.read_text().replace("</Activities>", f"<Activity>{activity}</Activity></Activities>"))
+    for path in (fit, tcx):
+        batch, found = read(path, ("P", "S"))
+        assert batch is None
+        assert found["several_sessions"].grade == "set_aside"
+        assert "it holds 2" in found["several_sessions"].expected
+
+
 def test_a_ride_without_power_has_none(tmp_path, write_fit, write_tcx) -> None:
     samples = [{"t_s": t, "cadence_rpm": 60} for t in range(30)]
     for path in (write_fit(tmp_path / "a.fit", samples), write_tcx(tmp_path / "a.tcx", samples)):
