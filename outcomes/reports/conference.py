@@ -154,6 +154,8 @@ def open_report(
     contrast: str = "",
     dose_metric: str = "",
     dose_window: str = "",
+    dose_lag: str = "",
+    limbs: str = "",
     minimal_change: str = "",
     word_limit: int = 0,
     paper: str = "A4",
@@ -172,8 +174,9 @@ def open_report(
         "conference".
     measure, contrast, dose_metric : str
         What the report is about, of what the record holds; empty for the protocol's own.
-    dose_window, minimal_change : str
-        Of the protocol; another one is another analysis and is refused here.
+    dose_window, dose_lag, limbs, minimal_change : str
+        What the record was analysed with; another choice is another analysis, which `write_report` runs, and is refused
+        here.
     word_limit : int
         Instead of the protocol's limit; 0 keeps it.
     paper : {"A4", "Letter"}
@@ -199,7 +202,9 @@ def open_report(
     facts, results = open_facts(
         folder, record, measure=measure, contrast=contrast, dose_metric=dose_metric, public=public
     )
-    _refuse_other_analysis(facts, dose_window, minimal_change)
+    _refuse_other_analysis(
+        facts, {"dose_window": dose_window, "dose_lag": dose_lag, "limbs": limbs, "minimal_change": minimal_change}
+    )
     if facts.rows and facts.visits:
         facts.exposures  # noqa: B018  a wrong dose_metric is refused now, not in a later cell
     planned = planned_facts(folder, results) if facts.meta.get("changed_choices") else None
@@ -217,15 +222,15 @@ def planned_facts(folder: Path, results: Path) -> Facts | None:
     return None if latest == results else Facts(Record.read(latest / "record.json"))
 
 
-def _refuse_other_analysis(facts: Facts, dose_window: str, minimal_change: str) -> None:
+def _refuse_other_analysis(facts: Facts, wanted: dict[str, str]) -> None:
     """Refuse a choice that would need other numbers than the record holds."""
-    used = str((facts.meta.get("dose_plan") or {}).get("cumulate") or "")
-    for name, wanted, key in (
-        ("dose_window", dose_window if dose_window != used else "", "dose.cumulate"),
-        ("minimal_change", minimal_change, "measures.MEASURE.minimal_change"),
-    ):
-        if wanted:
+    plan = facts.meta.get("dose_plan") or {}
+    used = {("cumulate", str(plan.get("cumulate"))), ("lag_days", str(plan.get("lag_days")))}
+    used |= {(str(c["key"]).rpartition(".")[2], str(c["used"])) for c in facts.meta.get("changed_choices") or ()}
+    keys = {"dose_window": "cumulate", "dose_lag": "lag_days"}
+    for name, value in wanted.items():
+        if value and (keys.get(name, name), value) not in used:
             raise UsageError(
-                f"{name} = '{wanted}' changes the analysis, not only the report; "
-                f'outcomes report FOLDER --for conference --set "{key}={wanted}" runs it with that one choice changed'
+                f"{name} = '{value}' changes the analysis, not only the report; "
+                f'outcomes report FOLDER --for conference --set "{name}={value}" runs it with that one choice changed'
             )

@@ -21,6 +21,14 @@ PRINTED = ("funder", "participant")
 SHORTCUTS = {"report.conference.words": "word_limit", "report.funder.paper": "paper"}
 """Choices of the protocol that change no number, to the parameter of the notebook that stands for them."""
 
+PLAN = {
+    "dose_window": "dose.cumulate",
+    "dose_lag": "dose.lag_days",
+    "limbs": "measures.{measure}.limbs",
+    "minimal_change": "measures.{measure}.minimal_change",
+}
+"""Parameters of the notebook that change the analysis, to the choice of the protocol that each stands for."""
+
 
 def write_report(
     folder: str | Path,
@@ -72,6 +80,7 @@ def write_report(
     declared = run.declared_parameters(run.read_notebook(path), path.name)
     given: dict[str, Any] = {**parameters, "public": public, "who": who or ""}
     checked = run.check_parameters(declared, {k: v for k, v in given.items() if v != declared.get(k)})
+    checked, choices = _planned(study, checked, choices)
     results = _results(study, str(checked.get("record") or ""), choices)
     checked |= run.check_parameters(declared, {"study": "../..", "record": results.name, "reader": reader})
     notebook = run.run_notebook(path, checked, folder=results)
@@ -121,6 +130,31 @@ def _sorted_settings(settings: Mapping[str, str]) -> tuple[dict[str, str], dict[
             raise UsageError(f"'{known}' is set twice")
         (choices if "." in known else parameters)[known] = value
     return parameters, choices
+
+
+def _planned(
+    study: Path, parameters: Mapping[str, Any], choices: Mapping[str, str]
+) -> tuple[dict[str, Any], dict[str, str]]:
+    """Return parameters and choices, with the choice of every parameter that changes the analysis.
+
+    A parameter that says what the protocol says already changes nothing and is left out of both.
+    """
+    from protocols import read_protocol, with_choices
+
+    wanted = {name: str(value) for name, value in parameters.items() if name in PLAN and value}
+    kept = {name: value for name, value in parameters.items() if name not in PLAN}
+    if not wanted or parameters.get("record"):
+        return dict(parameters), dict(choices)
+    protocol = read_protocol(study / "protocol.toml")
+    primary = next((i for i, measure in enumerate(protocol.measures) if measure.role == "primary"), 0)
+    keys = {name: PLAN[name].format(measure=parameters.get("measure") or primary) for name in wanted}
+    for name, key in keys.items():
+        if key in choices:
+            raise UsageError(f"'{name}' and '{key}' are the same choice; set one of them")
+    _, changes = with_choices(protocol, {keys[name]: value for name, value in wanted.items()})
+    changed = {key for key, _, _ in changes}
+    shown = {name: value for name, value in wanted.items() if keys[name] in changed}
+    return {**kept, **shown}, {**choices, **{keys[name]: value for name, value in shown.items()}}
 
 
 def _results(study: Path, record: str, choices: Mapping[str, str]) -> Path:

@@ -437,6 +437,26 @@ def test_report_prints_the_files_that_it_wrote(cli: Any, study: Path) -> None:
     assert all(path.is_file() and path.is_relative_to(study / "reports" / "conference") for path in files)
 
 
+def test_a_parameter_that_changes_the_analysis_has_results_of_its_own_and_is_marked(cli: Any, study: Path) -> None:
+    cli("analyse", study)
+    latest = (study / "results" / "latest").read_text()
+    before = {path.name for path in (study / "results").iterdir()}
+    ran = cli("report", study, "--for", "conference", "--set", "dose_lag=7", "--set", "dose_window=to visit")
+    assert ran.code == 0, ran.err
+    (made,) = {path.name for path in (study / "results").iterdir()} - before
+    document = json.loads((study / "results" / made / "record.json").read_text())
+    changed = [(c["key"], c["protocol"], c["used"]) for c in document["meta"]["changed_choices"]]
+    assert changed == [("dose.lag_days", "0", "7")]
+    assert (study / "results" / "latest").read_text() == latest
+    page = (study / "reports" / "conference" / "report.html").read_text()
+    assert "dose.lag_days" in page
+    book = (study / "reports" / "conference" / "conference.ipynb").read_text()
+    assert 'dose_lag = \\"7\\"' in book
+    assert 'dose_window = \\"to visit' not in book
+    for refused in ("dose.lag_days=7", "limbs=both", "minimal_change=guessed"):
+        assert cli("report", study, "--for", "conference", "--set", "dose_lag=7", "--set", refused).code == 2
+
+
 # ------------------------------------------------------------------------------------------------ new and freeze
 
 

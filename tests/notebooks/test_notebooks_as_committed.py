@@ -14,8 +14,8 @@ from outcomes.reports.run import declared_parameters, notebooks_folder
 
 NOTEBOOKS = sorted(notebooks_folder().glob("*.ipynb"))
 PARAMETERS = [
-    "study", "record", "reader", "measure", "contrast", "dose_metric", "dose_window", "minimal_change", "word_limit",
-    "paper", "public", "who",
+    "study", "record", "reader", "measure", "contrast", "dose_metric", "dose_window", "dose_lag", "limbs",
+    "minimal_change", "word_limit", "paper", "public", "who",
 ]  # fmt: skip
 
 

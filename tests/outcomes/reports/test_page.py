@@ -183,6 +183,8 @@ def test_both_numbers_stand_where_a_choice_was_changed(study_folder, builder, mo
         ({"contrast": "week8_minus_week0"}, "contrast 'week8_minus_week0' is not in this record"),
         ({"dose_metric": "charge"}, "dose_metric 'charge' is not one of"),
         ({"dose_window": "recent"}, "changes the analysis, not only the report"),
+        ({"dose_lag": "7"}, "changes the analysis, not only the report"),
+        ({"limbs": "worse"}, "changes the analysis, not only the report"),
         ({"minimal_change": "published"}, "changes the analysis, not only the report"),
         ({"who": "P01"}, "the conference report is about all of them"),
         ({"reader": "funder"}, "writes the conference report"),
