@@ -13,7 +13,8 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Sequence
-from dataclasses import astuple, dataclass, fields
+from dataclasses import dataclass, fields
+from operator import attrgetter
 from typing import Literal
 
 Grade = Literal["block", "set_aside", "ask"]
@@ -175,9 +176,11 @@ def findings_csv(findings: Iterable[Finding]) -> str:
     """Return findings as csv text, one row each, with text that a spreadsheet would run as a formula made inert."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([field.name for field in fields(Finding)])
+    names = [field.name for field in fields(Finding)]
+    writer.writerow(names)
+    values = attrgetter(*names)
     for finding in findings:
-        writer.writerow([inert(str("" if value is None else value)) for value in astuple(finding)])
+        writer.writerow([inert(str("" if value is None else value)) for value in values(finding)])
     return out.getvalue()
 
 

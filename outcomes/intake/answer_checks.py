@@ -17,6 +17,7 @@ from outcomes.intake.settling import Reader
 from outcomes.intake.slips import fitting_unit, spelled_unit
 
 if TYPE_CHECKING:
+    from outcomes.intake.raw import Flags
     from outcomes.measures import Catalogue, Definition, Item
 
 Frame = Any
@@ -57,9 +58,10 @@ def check_answers(drafts: Mapping[str, Draft], reader: Reader, catalogue: Catalo
     planned = planned_definitions(reader.protocol, catalogue)
     readings = _readings(draft, reader, planned)
     if len(readings):
-        _unit_mixtures(draft, reader, readings, planned)
+        usual = _usual(readings, planned)
+        _unit_mixtures(draft, reader, readings, usual, planned)
         _last_digits(draft, reader, readings)
-        means = _means(readings[_usual(readings, planned)])  # what is unusual by itself is asked about already
+        means = _means(readings[usual])  # what is unusual by itself is asked about already
         for between in limits().between:
             mine = means[(means["measure"] == between.measure) & (means["item"] == between.item)]
             _sides(draft, reader, mine, between)
@@ -87,10 +89,9 @@ def _readings(draft: Draft, reader: Reader, planned: Mapping[str, list[Definitio
     values = np.array([float(t) if NUMBER_PATTERN.fullmatch(t) else np.nan for t in different], dtype=np.float64)[codes]
     rows = np.flatnonzero(draft.used & ~np.isnan(values))
     week = {visit.key: (i, visit.week) for i, visit in enumerate(reader.protocol.visits)}
-    frame: Frame = pd.DataFrame(
-        {name: draft.text[name][rows] for name in ("measure", "item", "place", "side", "visit")}
-    )
-    frame = frame.assign(participant=draft.text["participant_id"][rows], row=rows, value=values[rows])
+    names = {"participant": "participant_id"} | {n: n for n in ("measure", "item", "place", "side", "visit")}
+    frame: Frame = pd.DataFrame({name: draft.text[column][rows] for name, column in names.items()}, dtype=object)
+    frame = frame.assign(row=rows, value=values[rows])
     keep = (
         pd.MultiIndex.from_frame(frame[["measure", "item"]]).isin(list(wanted))
         if wanted
@@ -103,14 +104,18 @@ def _readings(draft: Draft, reader: Reader, planned: Mapping[str, list[Definitio
     return frame.assign(day=np.where(np.isnan(day), planned_day, day), order=order.to_numpy(dtype=np.int64))
 
 
-def _usual(readings: Frame, planned: Mapping[str, list[Definition]]) -> list[bool]:
+def _usual(readings: Frame, planned: Mapping[str, list[Definition]]) -> Flags:
     """Return whether each reading lies within its usual range, where it has one."""
+    import numpy as np
+
     items = {(definition.key, item.key): item for definition, item in _items(planned)}
-    usual = []
-    for one in readings[["measure", "item", "place", "value"]].itertuples(index=False):
-        item = items[one.measure, one.item]
-        limit = item.usual_at.get(str(one.place), item.usual)
-        usual.append(limit is None or limit[0] <= one.value <= limit[1])
+    usual = np.ones(len(readings), dtype=bool)
+    for (measure, name, place), rows in readings.groupby(["measure", "item", "place"], sort=False).indices.items():
+        item = items[measure, name]
+        limit = item.usual_at.get(place, item.usual)
+        if limit is not None:
+            values = readings["value"].to_numpy()[rows]
+            usual[rows] = (limit[0] <= values) & (values <= limit[1])
     return usual
 
 
@@ -119,6 +124,13 @@ def _means(readings: Frame) -> Frame:
     grouped = readings.groupby([*SAME, "visit", "order"], sort=True, as_index=False)
     means: Frame = grouped.agg(value=("value", "mean"), day=("day", "min"), row=("row", "min"))
     return means
+
+
+def _records(frame: Frame) -> list[dict[str, Any]]:
+    """Return the rows of a frame by column."""
+    names = list(frame.columns)
+    columns = [frame[name].to_numpy(dtype=object).tolist() for name in names]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def _ask(draft: Draft, reader: Reader, row: int, rule: str, expected: str, *, aside: str | None = None) -> None:
@@ -139,7 +151,7 @@ def _sides(draft: Draft, reader: Reader, means: Frame, between: Between) -> None
     keys = ["participant", "place", "visit"]
     both = means[means["side"] == "left"].merge(means[means["side"] == "right"], on=keys, suffixes=("", "_right"))
     both = both.assign(difference=(both["value"] - both["value_right"]).abs())
-    for one in both[both["difference"] > limit.soft[1]].to_dict("records"):
+    for one in _records(both[both["difference"] > limit.soft[1]]):
         expected = (
             f"sides that usually differ by at most {limit.soft[1]:g} {between.unit}; left {_say(one['value'])} and "
             f"right {_say(one['value_right'])} at {one['visit']} ({limit.basis})"
@@ -152,8 +164,7 @@ def _jumps(draft: Draft, reader: Reader, means: Frame, between: Between) -> None
     soft = between.change_28_days.soft
     if soft is None:
         return
-    records = means.sort_values([*SAME, "order"]).to_dict("records")
-    for before, after in pairwise(records):
+    for before, after in pairwise(_records(means.sort_values([*SAME, "order"]))):
         if any(before[name] != after[name] for name in SAME):
             continue
         spans = max((after["day"] - before["day"]) / MONTH, 1.0)
@@ -171,7 +182,7 @@ def _swapped(draft: Draft, reader: Reader, means: Frame, planned: Mapping[str, l
     """Ask where left and right of one visit fit right and left of the visit before far better than themselves."""
     margins = {(d.key, i.key): 0.05 * (i.usual[1] - i.usual[0]) for d, i in _items(planned) if i.usual}
     series: dict[tuple[str, ...], dict[int, dict[str, Any]]] = {}
-    for one in means[means["side"].isin(["left", "right"])].to_dict("records"):
+    for one in _records(means[means["side"].isin(["left", "right"])]):
         whose = (one["participant"], one["measure"], one["item"], one["place"])
         series.setdefault(whose, {}).setdefault(one["order"], {})[one["side"]] = one
     for key, by_order in series.items():
@@ -196,18 +207,20 @@ def _fits_turned(before: dict[str, Any], after: dict[str, Any], margin: float) -
     return bool(apart > margin and kept > 4 * turned + margin)
 
 
-def _unit_mixtures(draft: Draft, reader: Reader, readings: Frame, planned: Mapping[str, list[Definition]]) -> None:
+def _unit_mixtures(
+    draft: Draft, reader: Reader, readings: Frame, usual: Flags, planned: Mapping[str, list[Definition]]
+) -> None:
     """Ask once about a measure of which several values, but not all, fit one other unit."""
     for definition, item in _items(planned):
-        mine = readings[(readings["measure"] == definition.key) & (readings["item"] == item.key)]
+        mine = (readings["measure"] == definition.key) & (readings["item"] == item.key)
         fits: dict[str, list[int]] = {}
-        for one in mine.to_dict("records"):
-            usual = item.usual_at.get(str(one["place"]), item.usual)
-            if usual and not usual[0] <= one["value"] <= usual[1]:
-                fits.setdefault(fitting_unit(one["value"], item.unit, usual), []).append(one["row"])
+        for one in _records(readings.loc[mine & ~usual, ["place", "value", "row"]]):
+            limit = item.usual_at.get(one["place"], item.usual)
+            unit = fitting_unit(one["value"], item.unit, limit) if limit else ""
+            fits.setdefault(unit, []).append(one["row"])
         for unit, rows in fits.items():
-            if unit and len(rows) >= MIXTURE[0] and MIXTURE[1] * len(mine) <= len(rows) < len(mine):
-                expected = f"one unit in a column; {len(rows)} of {len(mine)} values would fit {spelled_unit(unit)}"
+            if unit and len(rows) >= MIXTURE[0] and MIXTURE[1] * mine.sum() <= len(rows) < mine.sum():
+                expected = f"one unit in a column; {len(rows)} of {mine.sum()} values would fit {spelled_unit(unit)}"
                 _ask(draft, reader, rows[0], "unit_mixture", expected, aside="")
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 from outcomes.errors import DesignError, near_word
@@ -327,26 +328,32 @@ class _Answers:
 
         wrong = np.flatnonzero(reading.problem != "")
         by_rule: dict[tuple[str, str], list[tuple[int, str]]] = {}
+        hint_of = cache(lambda rule, text, place: self._hint(item, rule, text, place))
+        places = self.draft.text["place"]
         for i in wrong.tolist():
-            rule, hint, remedy = str(reading.problem[i]), "", ""
-            if rule in HINTS:
-                hint, remedy = HINTS[rule], AS_TEXT if rule == "looks_like_date" else ""
-            elif item.range is not None and NUMBER_PATTERN.fullmatch(typed[i]):
-                hint = self._fits(item, float(typed[i]), int(rows[i]))
-            elif typed[i].casefold().replace(" ", "_") in ABSENT_WORDS:
-                hint = f"; why there is no answer belongs in {ABSENT}"
-            elif number_problem(typed[i], ".")[0] == "missing_word":
-                hint = "; empty, or declared under [intake] missing_words, if it means missing"
-            elif rule == "not_a_code":
-                hint = fitting_measure(typed[i], item.key, self.definition, self.catalogue)
+            rule = str(reading.problem[i])
+            hint = hint_of(rule, typed[i], str(places[rows[i]]))
+            remedy = AS_TEXT if rule == "looks_like_date" else ""
             by_rule.setdefault((rule, remedy), []).append((i, reading.expected + hint))
         for (rule, remedy), cells in by_rule.items():
             chosen = rows[[i for i, _ in cells]]
             reject(self.draft, self.reader, "response", chosen, rule, [text for _, text in cells], remedy=remedy)
 
-    def _fits(self, item: Item, value: float, row: int) -> str:
+    def _hint(self, item: Item, rule: str, text: str, place: str) -> str:
+        """Return in words what an answer that was refused may have meant."""
+        if rule in HINTS:
+            return HINTS[rule]
+        if item.range is not None and NUMBER_PATTERN.fullmatch(text):
+            return self._fits(item, float(text), place)
+        if text.casefold().replace(" ", "_") in ABSENT_WORDS:
+            return f"; why there is no answer belongs in {ABSENT}"
+        if number_problem(text, ".")[0] == "missing_word":
+            return "; empty, or declared under [intake] missing_words, if it means missing"
+        return fitting_measure(text, item.key, self.definition, self.catalogue) if rule == "not_a_code" else ""
+
+    def _fits(self, item: Item, value: float, place: str) -> str:
         """Return in words the other unit in which a value would be usual at its place."""
-        usual = item.usual_at.get(str(self.draft.text["place"][row]), item.usual)
+        usual = item.usual_at.get(place, item.usual)
         unit = fitting_unit(value, item.unit, usual) if usual else ""
         return f"; the value would fit {spelled_unit(unit)}" if unit else ""
 
@@ -382,7 +389,7 @@ class _Answers:
         odd = np.flatnonzero((reading.unusual != "") & (self.draft.text["response"][rows] != ""))
         said: dict[str, list[tuple[int, str]]] = {"unit_slip": [], "unusual": []}
         for i in odd.tolist():
-            hint = self._fits(item, float(reading.value[i]), int(rows[i]))
+            hint = self._fits(item, float(reading.value[i]), str(self.draft.text["place"][rows[i]]))
             said["unit_slip" if hint else "unusual"].append((i, f"usually {reading.usual[i]}{hint}"))
         for rule, cells in said.items():
             chosen = rows[[i for i, _ in cells]]

@@ -185,12 +185,12 @@ class _Sessions:
         content = np.stack(told, axis=1) if told else np.zeros((len(self.draft), 0))
         enough = (~np.isnan(content)).sum(axis=1) >= SAME_NUMBERS
         person, _ = unique(self.draft.text["participant_id"])
-        seen: dict[tuple[float, ...], int] = {}
-        for row in np.flatnonzero(self._took_place() & ~np.isnan(day) & enough).tolist():
-            key = (float(person[row]), float(day[row]), *np.nan_to_num(content[row], nan=-1e99).tolist())
-            earlier = seen.setdefault(key, row)
-            if earlier == row or clock[earlier] == clock[row]:
-                continue  # the same moment is asked about by itself
+        rows = np.flatnonzero(self._took_place() & ~np.isnan(day) & enough)
+        keys = np.column_stack([person[rows], day[rows], np.where(np.isnan(content[rows]), -1e99, content[rows])])
+        _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+        firsts = rows[first[inverse.reshape(-1)]] if len(rows) else rows
+        again = (firsts != rows) & (clock[firsts] != clock[rows])  # the same moment is asked about by itself
+        for row, earlier in zip(rows[again].tolist(), firsts[again].tolist(), strict=True):
             mask = np.zeros(len(self.draft), dtype=bool)
             mask[row] = True
             other = self._row_as_seen_from(row, earlier)

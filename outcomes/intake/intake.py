@@ -11,6 +11,7 @@ from outcomes.errors import Finding, UsageError, findings_csv, near_word
 from outcomes.files import inside, locked, remove_leftovers, write_whole
 from outcomes.intake.answer_checks import check_answers
 from outcomes.intake.answers import read_answers
+from outcomes.intake.cell_ledger import counted_cells
 from outcomes.intake.cells import read_cells
 from outcomes.intake.centres import join_centres
 from outcomes.intake.collector import Collector
@@ -22,7 +23,7 @@ from outcomes.intake.drafts import Draft, assemble
 from outcomes.intake.duplicates import find_duplicates
 from outcomes.intake.frames import build_frames, frame_hash, sheet_of_frame
 from outcomes.intake.identifiers import check_identifiers, point_out_identifying
-from outcomes.intake.ledger import Ledger, counted_cells, ledger_files
+from outcomes.intake.ledger import Ledger, decisions_csv, ledger_files
 from outcomes.intake.limits import check_limits
 from outcomes.intake.mapping import HeadingRule, read_mappings
 from outcomes.intake.patterns import expand_patterns
@@ -266,8 +267,8 @@ def _may_hold(file: str, table: str) -> bool:
     return stem == table or (f".{suffix}" in WORKBOOK_SUFFIXES and stem not in TABLES)
 
 
-def check_files(intake: Intake) -> dict[str, str]:
-    """Return what `write_check` writes: csv texts by file name."""
+def check_files(intake: Intake) -> dict[str, str | bytes]:
+    """Return what `write_check` writes, by file name."""
     files = ledger_files(intake.ledger)
     return {"findings.csv": findings_csv(intake.findings), REVIEW: review_csv(intake.review), **files}
 
@@ -317,4 +318,4 @@ def write_trace_check(folder: str | Path, findings: Sequence[Finding], ledger: L
     target = inside(Path(folder), "results/check")
     with locked(target):
         write_whole(target / "findings.csv", findings_csv(findings))
-        write_whole(target / "decisions.csv", ledger_files(ledger)["decisions.csv"])
+        write_whole(target / "decisions.csv", decisions_csv(ledger))

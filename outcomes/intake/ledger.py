@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from outcomes.errors import Finding, OutcomesError, UsageError, inert
-from outcomes.intake.collector import identifying
-from outcomes.intake.drafts import CELL_STATES, EMPTIED, NORMALISED, ROW_STATES, Draft, Place
-from outcomes.intake.raw import number_text
+from outcomes.intake.cell_ledger import (
+    COLUMNS,
+    FILE,
+    counted_cells,
+    every_cell,
+    row_state_of_cells,
+    spreadsheet_rows,
+)
+from outcomes.intake.drafts import CELL_STATES, NORMALISED, ROW_STATES, Draft, Place
 from outcomes.vocabulary import TABLES
 
 if TYPE_CHECKING:
     import pandas as pd
+    import pyarrow as pa
 
-    from outcomes.intake.raw import Flags, Integers, Sheet, Types
+    from outcomes.intake.raw import Sheet
     from outcomes.intake.settings import Decision
 
 BALANCE = (
@@ -118,7 +127,7 @@ class Ledger:
         cells = np.zeros(5, dtype=np.int64)
         for column, state in draft.state.items():
             counted = counted_cells(draft, column)
-            row_state = _row_state_of_cells(draft, column)
+            row_state = row_state_of_cells(draft, column)
             used = counted & (row_state == 0)
             for i in (1, 2, 3):
                 cells[i - 1] += int((used & (state == i)).sum())
@@ -160,13 +169,24 @@ class Ledger:
             }
         )
 
+    def every_cell(self) -> pa.Table:
+        """Return every cell of every sheet that feeds a table: see `outcomes.intake.cell_ledger.every_cell`.
+
+        Raises
+        ------
+        Unbalanced
+            Its counts are not those of the balance.
+        """
+        cells = every_cell(self.drafts, self.sheets)
+        counts = {name: int(self.read[name][1]) for name in self.drafts if self.read[name][1]}
+        found = {one["values"]: one["counts"] for one in cells["table"].value_counts().to_pylist() if one["values"]}
+        if found != counts:
+            raise Unbalanced(f"the ledger lists cells of each table {found}, those read are {counts}")
+        return cells
+
     def cells(self) -> pd.DataFrame:
         """Return one row for every cell that is not as typed, with what was typed and what became of it."""
-        import pandas as pd
-
-        columns = ["cell", "file", "sheet", "row", "column", "state", "reason", "typed", "became"]
-        rows = [row for name in TABLES if name in self.drafts for row in _cells_of(self.drafts[name])]
-        return pd.DataFrame(rows, columns=columns)
+        return _changed(self.every_cell())
 
     def sources(self) -> pd.DataFrame:
         """Return one row for every sheet: file, sheet, tables, rows, blank_rows, headings, trimmed_headings, note."""
@@ -202,94 +222,9 @@ class Ledger:
         return pd.DataFrame(rows, columns=columns)
 
 
-def counted_cells(draft: Draft, column: str) -> Flags:
-    """Return the rows whose cell is counted: of the rows that share a cell of a wide sheet, the first that holds it."""
-    import numpy as np
-
-    filled: Flags = draft.state[column] != 0
-    if not draft.wide:
-        return filled
-    holding = np.flatnonzero(filled)
-    _, first = np.unique(_shared_keys(draft, column)[holding], return_index=True)
-    leading = np.zeros(len(draft), dtype=bool)
-    leading[holding[first]] = True
-    return leading
-
-
-def _shared_keys(draft: Draft, column: str) -> Integers:
-    """Return one number for every cell of the clinic's files that a column comes from."""
-    import numpy as np
-
-    heading = np.array([feed.headings.get(column, -1) for feed in draft.feeds], dtype=np.int64)[draft.feed]
-    sheet = draft.sheet_of_rows()
-    rows = int(draft.position.max(initial=0)) + 1
-    keys: Integers = (sheet * rows + draft.position) * (int(heading.max(initial=0)) + 2) + heading
-    return keys
-
-
-def _row_state_of_cells(draft: Draft, column: str) -> Types:
-    """Return the state of the row of every cell; a shared cell is used if one of its rows is."""
-    import numpy as np
-
-    if not draft.wide:
-        return draft.row_state
-    _, inverse = np.unique(_shared_keys(draft, column), return_inverse=True)
-    best = np.full(int(inverse.max(initial=0)) + 1, 2, dtype=np.int8)
-    np.minimum.at(best, inverse, draft.row_state)
-    shared: Types = best[inverse]
-    return shared
-
-
-def spreadsheet_rows(draft: Draft) -> Integers:
-    """Return the spreadsheet's row number of every row."""
-    import numpy as np
-
-    of_row = draft.sheet_of_rows()
-    numbers = np.zeros(len(draft), dtype=np.int64)
-    for index in np.unique(of_row).tolist():
-        here = of_row == index
-        numbers[here] = draft.sheets[index].rows[draft.position[here]]
-    return numbers
-
-
 def row_ids(name: str, count: int) -> list[str]:
     """Return ``name/1``, ``name/2``, ..."""
     return [f"{name}/{i}" for i in range(1, count + 1)]
-
-
-def _cells_of(draft: Draft) -> list[tuple[Any, ...]]:
-    import numpy as np
-
-    rows = []
-    for column, state in draft.state.items():
-        chosen = np.flatnonzero(counted_cells(draft, column) & (state >= NORMALISED))
-        for row in chosen.tolist():
-            place = draft.place(row, column)
-            rows.append(
-                (
-                    f"{draft.name}/{row + 1}/{column}",
-                    place.file,
-                    place.sheet,
-                    place.row,
-                    place.heading,
-                    CELL_STATES[state[row]],
-                    draft.reasons[draft.why[column][row]],
-                    "" if identifying(place.heading) else draft.typed_text(row, column),
-                    "" if identifying(place.heading) or state[row] == EMPTIED else _became(draft, column, row),
-                )
-            )
-    return rows
-
-
-def _became(draft: Draft, column: str, row: int) -> str:
-    if column in draft.text:
-        return str(draft.text[column][row])
-    if column in draft.moment:
-        return str(draft.moment[column][row]).replace("T", " ").removesuffix(".000000")
-    if column in draft.number:
-        value = float(draft.number[column][row])
-        return "" if value != value else number_text(value)
-    return ""
 
 
 def _typed_form(draft: Draft, column: str) -> str:
@@ -305,22 +240,54 @@ def _source_form(draft: Draft, column: str) -> str:
     return _typed_form(draft, column.replace("visited_", "assessed_")) if column else ""
 
 
-def ledger_files(ledger: Ledger) -> dict[str, str]:
-    """Return the ledger as csv texts by file name: ledger, cells, balance, sources, decisions."""
+def _changed(cells: pa.Table) -> pd.DataFrame:
+    """Return the cells that are normalised or emptied, with their ids."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    chosen = cells.filter(pc.is_in(cells["state"], pa.array(CELL_STATES[NORMALISED:])))
+    frame: pd.DataFrame = (
+        chosen.unify_dictionaries()
+        .to_pandas(strings_to_categorical=False)
+        .astype({name: "str" for name in COLUMNS if name not in ("row", "table_row")})
+    )
+    ids = frame["table"] + "/" + frame["table_row"].astype("str") + "/" + frame["column"]
+    frame.insert(0, "cell", ids)
+    return frame
+
+
+def ledger_files(ledger: Ledger) -> dict[str, str | bytes]:
+    """Return the ledger by file name: every cell as Parquet; rows, changed cells, balance and all else as csv."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    cells = ledger.every_cell()
+    whole = pa.BufferOutputStream()
+    pq.write_table(cells, whole, compression="zstd")
     frames = {
         "ledger.csv": ledger.rows(),
-        "cells.csv": ledger.cells(),
+        "cells.csv": _changed(cells),
         "balance.csv": ledger.balance(),
         "sources.csv": ledger.sources(),
-        "decisions.csv": ledger.decisions(),
     }
-    return {name: _csv(frame) for name, frame in frames.items()}
+    texts = {name: _csv(frame) for name, frame in frames.items()}
+    return {FILE: whole.getvalue().to_pybytes(), **texts, "decisions.csv": decisions_csv(ledger)}
+
+
+def decisions_csv(ledger: Ledger) -> str:
+    """Return the answered queries as csv text."""
+    return _csv(ledger.decisions())
 
 
 def _csv(frame: pd.DataFrame) -> str:
-    safe = frame.copy()
-    for column in safe.columns:
-        if safe[column].dtype.kind not in "iufb":
-            spelled = {text: inert(str(text)) for text in safe[column].dropna().unique()}
-            safe[column] = safe[column].map(spelled)
-    return safe.to_csv(index=False, lineterminator="\n")
+    """Return a frame of texts and whole numbers as csv, text that a spreadsheet would run made inert."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(frame.columns)
+    columns = [frame[name].to_numpy(dtype=object).tolist() for name in frame.columns]
+    writer.writerows(zip(*(map(_inert, column) for column in columns), strict=True))
+    return out.getvalue()
+
+
+def _inert(value: Any) -> Any:
+    return inert(value) if isinstance(value, str) else value

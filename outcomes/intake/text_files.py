@@ -278,7 +278,7 @@ class _Body:
 
     def take(self, number: int, record: list[str]) -> None:
         """Take one record, with its row number."""
-        if not any(cell.strip() for cell in record):
+        if not any(map(str.strip, record)):
             self.blank += 1
             return
         if number == self.unit_row:

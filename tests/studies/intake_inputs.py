@@ -12,6 +12,7 @@ import io
 import random
 import re
 import tempfile
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -372,6 +373,14 @@ def check_study(generated: Generated, known: Catalogue) -> str:
     assert (balance["rows_read"] == balance["used"] + balance["duplicates"] + balance["set_aside"]).all()
     parts = ["as_typed", "normalised", "emptied", "in_duplicates", "in_set_aside"]
     assert (balance["cells_read"] == balance[parts].sum(axis=1)).all()
+    cells = Counter(
+        (cell["file"], cell["sheet"], cell["row"], cell["heading"], cell["table"], cell["column"])
+        for cell in intake.ledger.every_cell().to_pylist()
+        if cell["table"]
+    )
+    repeated = any(len(set(sheet.headings)) < len(sheet.headings) for sheet in intake.ledger.sheets)
+    assert repeated or max(cells.values(), default=1) == 1
+    assert cells.total() == balance["cells_read"].sum()
     for finding in intake.findings:
         assert finding.expected
         assert "\n" not in str(finding)

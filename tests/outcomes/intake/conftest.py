@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
@@ -171,7 +172,8 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
 
 
 CHECK_FILES = (
-    "findings.csv", "for_clinical_review.csv", "ledger.csv", "cells.csv", "balance.csv", "sources.csv", "decisions.csv",
+    "findings.csv", "for_clinical_review.csv", "ledger.csv", "cells.csv", "cells.parquet", "balance.csv",
+    "sources.csv", "decisions.csv",
 )  # fmt: skip
 
 
@@ -252,6 +254,17 @@ class Room:
         assert (balance["rows_read"] == balance["used"] + balance["duplicates"] + balance["set_aside"]).all()
         parts = ["as_typed", "normalised", "emptied", "in_duplicates", "in_set_aside"]
         assert (balance["cells_read"] == balance[parts].sum(axis=1)).all()
+        cells = intake.ledger.every_cell().to_pylist()
+        told = Counter((cell["table"], cell["row_state"], cell["state"]) for cell in cells if cell["table"])
+        for row in balance.to_dict("records"):
+            table = row["table"]
+            assert [told[table, "used", state] for state in parts[:3]] == [row[state] for state in parts[:3]]
+            for state in ("duplicate", "set_aside"):
+                listed = sum(n for (of, rows, _), n in told.items() if (of, rows) == (table, state))
+                assert listed == row["in_duplicates" if state == "duplicate" else "in_set_aside"]
+        places = Counter((c["file"], c["sheet"], c["row"], c["heading"], c["table"]) for c in cells if c["heading"])
+        repeated = {(s.file, s.name, h) for s in intake.ledger.sheets for h in s.headings if s.headings.count(h) > 1}
+        assert {key for key, n in places.items() if n > 1 and (key[0], key[1], key[3]) not in repeated} == set()
         derived = {name: len(rows) for name, rows in intake.ledger.derived.items()}
         for name, used in zip(balance["table"], balance["used"], strict=True):
             assert used == len(intake.tables[name]) - derived.get(name, 0)

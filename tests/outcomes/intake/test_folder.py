@@ -98,11 +98,15 @@ def test_a_check_writes_everything_also_where_the_run_stops(room):
         "file": "assessments.csv",
         "sheet": "",
         "row": "6",
+        "heading": "response",
+        "typed": "'=1+1",
+        "table": "assessments",
+        "table_row": "5",
         "column": "response",
+        "became": "",
         "state": "emptied",
         "reason": "not_a_code",
-        "typed": "'=1+1",
-        "became": "",
+        "row_state": "used",
     }
 
 
