@@ -196,6 +196,20 @@ def _measure_entries(data: Data) -> Iterator[Fault]:
             yield (*path, "published"), 'only with minimal_change = "published"'
 
 
+def _asked_of_repeats(data: Data) -> Iterator[Fault]:
+    """What only shapes a statistic needs the word that asks for it."""
+    analysis = _table(data, "analysis")
+    if not isinstance(analysis.get("agreement"), list):
+        return
+    words = _texts(analysis, "agreement")
+    for key in ("mdc_trials", "mdc_people"):
+        if key in analysis and "error" not in words:
+            yield ("analysis", key), 'only with "error" under agreement'
+    for i, row in enumerate(_rows(data, "measures")):
+        if "acceptable_difference" in row and "limits" not in words:
+            yield ("measures", i, "acceptable_difference"), 'only with "limits" under analysis.agreement'
+
+
 def _anchors(data: Data) -> Iterator[Fault]:
     """An anchor is another measure of the protocol, and says from which rating a change counts."""
     rows = _rows(data, "measures")
@@ -305,6 +319,7 @@ RULES: tuple[Callable[[Data], Iterator[Fault]], ...] = (
     _compare,
     _roles,
     _measure_entries,
+    _asked_of_repeats,
     _anchors,
     _same_series,
     _training,

@@ -19,7 +19,10 @@ CURRENCY_PATTERN = r"^[A-Z]{3}$"
 
 Text = Annotated[str, Field(pattern=TEXT_PATTERN)]
 Key = Annotated[str, Field(pattern=KEY_PATTERN)]
-AgreementWord = Literal["correlations", "error", "limits", "concordance", "kappa", "alpha", "precision"]
+AgreementWord = Literal[
+    "correlations", "error", "limits", "limits ratio", "limits by size", "limits replicates", "limits pairs",
+    "concordance", "kappa", "alpha", "precision", "items", "bootstrap",
+]  # fmt: skip
 Minutes = Annotated[float, Field(ge=0, le=600)]
 
 STATEMENTS: dict[str, str] = {
@@ -180,6 +183,11 @@ class MeasurePlan(Section):
     published: Text | None = Field(
         default=None,
         description='Key of the published value, with minimal_change = "published". Answers: the same line.',
+    )
+    acceptable_difference: Annotated[float, Field(gt=0, le=1_000_000)] | None = Field(
+        default=None,
+        description="Largest difference of two measurements of one person that would be acceptable in use, fixed "
+        "beforehand, in the scale's unit. Answers: limits of agreement against it.",
     )
     hoped_for: Literal["increase", "decrease"] | None = Field(
         default=None,
@@ -358,12 +366,22 @@ class AnalysisPlan(Section):
     agreement: tuple[AgreementWord, ...] = Field(
         default=("correlations", "error", "limits", "concordance", "kappa", "alpha"),
         description="What is computed from repeat tests, as far as the scale allows it; standard error and "
-        "detectable change always are. Answers: reliability, columns.",
+        "detectable change always are. Limits of agreement: of differences (limits), of ratios, by regression on the "
+        "size, of single readings of two occasions (replicates), of occasions taken two by two while the true value "
+        "varies (pairs). kappa: kappas, AC1 and AC2 of grades; alpha: ordinal alpha of grades; precision: precision "
+        "error and least significant change; items: Cronbach's alpha and omega of the items of a total, at the first "
+        "compared visit or the first occasion; bootstrap: intervals by drawing people anew beside the exact ones. "
+        "Answers: reliability, columns; what was asked besides.",
     )
-    limits_of_agreement: Literal["difference", "ratio", "by size"] = Field(
-        default="difference",
-        description="Whether limits of agreement are differences, ratios, or differences that change with size. "
-        "Answers: reliability, limits of agreement.",
+    mdc_trials: Annotated[int, Field(ge=2, le=100)] | None = Field(
+        default=None,
+        description="Occasions that are averaged to one value, for the minimal detectable change of such a mean. "
+        "Answers: what was asked besides.",
+    )
+    mdc_people: Annotated[int, Field(ge=2, le=100_000)] | None = Field(
+        default=None,
+        description="People whose mean change is looked at, for the minimal detectable change of a group; all "
+        "retested people if absent. Answers: what was asked besides.",
     )
     retest_margin: Annotated[float, Field(gt=0, le=2)] = Field(
         default=0.25,

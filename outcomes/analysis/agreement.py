@@ -4,9 +4,13 @@ allows."""
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from outcomes.analysis.error import keep_repeats, repeat_matrix, unit_of_analysis
+from outcomes.analysis import error as _error_study
+from outcomes.analysis import limits as _limits
+from outcomes.analysis.error import keep_repeats, people_word, repeat_matrix, unit_of_analysis, value_word
 from outcomes.errors import DesignError
 from outcomes.result import Estimate
 
@@ -21,30 +25,42 @@ LABELS: dict[str, str] = {
     "icc_c_1_incomplete": "ICC(C,1), everybody",
     "mdc90": "minimal detectable change, 90 %",
     "mdc95_consistency": "minimal detectable change, 95 %, mean change left out",
+    "mdc95_trials": "minimal detectable change of a mean of {trials} occasions, 95 %",
     "standard_error_percent": "standard error of measurement in percent of the mean",
-    "mdc95_group": "minimal detectable change of the mean of all retested people, 95 %",
+    "standard_error_from_icc": "standard error of measurement from the ICC and the spread of the scores",
+    "mdc95_group": "minimal detectable change of the mean of {people} people, 95 %",
     "coefficient_of_variation": "coefficient of variation",
-    "agreement_bias": "bias, second minus first",
-    "agreement_deviation": "standard deviation of the differences",
-    "limit_lower": "lower limit of agreement",
-    "limit_upper": "upper limit of agreement",
-    "bias_slope": "change of the bias with size",
-    "spread_slope": "change of the spread of differences with size",
     "kappa": "kappa",
     "kappa_linear": "kappa, linear weights",
     "kappa_quadratic": "kappa, quadratic weights",
+    "fleiss_kappa": "Fleiss' kappa of all occasions",
     "ac1": "AC1",
     "ac2_quadratic": "AC2, quadratic weights",
     "alpha_ordinal": "ordinal alpha",
     "precision_error": "precision error",
     "precision_error_percent": "precision error in percent",
+    "precision_df": "precision error, degrees of freedom",
     "least_significant_change": "least significant change",
     "least_significant_change_percent": "least significant change in percent",
+    **_limits.LABELS,
 }
 """Statistic of the record to its label, for what `outcomes.analysis.error` does not write."""
 
+RESAMPLED = (
+    *("icc_1_1", "icc_a_1", "icc_c_1", "icc_1_k", "icc_a_k", "icc_c_k"),
+    *("standard_error_agreement", "mdc95", "concordance"),
+)
+"""Statistics that get an interval by bootstrap over people beside their exact one, where the plan asks for it."""
+
 Found = dict[str, Estimate]
-Part = Callable[["Work", "Series", "ScoreMatrix"], Found]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What computes some statistics of a series from its repeat tests; a refusal stands under the first of them."""
+
+    first: str
+    run: Callable[[Work, Series, ScoreMatrix], Found]
 
 
 def measure_agreement(work: Work) -> None:
@@ -59,7 +75,7 @@ def measure_agreement(work: Work) -> None:
             work.people.setdefault("repeats", values.iloc[:0].assign(series=""))
             work.people["repeats"] = keep_repeats(work.people["repeats"], values.assign(series=series.name))
         for word in work.study.protocol.analysis.agreement:
-            for part in _PARTS[word]:
+            for part in PARTS[word]:
                 _write(work, series, matrix, part)
         if not series.ordinal:
             tallies.append(_tally(work, series, matrix))
@@ -72,18 +88,24 @@ def measure_agreement(work: Work) -> None:
 
 def _write(work: Work, series: Series, matrix: ScoreMatrix, part: Part) -> None:
     """Write the estimates of one part, or under its first name why there is none."""
-    role, prefix = series.plan.role, f"{series.label}: "
     what = unit_of_analysis(work, series, len(matrix.columns))
     try:
-        found = part(work, series, matrix)
+        found = part.run(work, series, matrix)
     except DesignError as refusal:
-        name = _FIRST[part]
-        key = work.key("reliability", name, series)
-        work.record.refuse(key, refusal.reason, label=prefix + LABELS[name], role=role, unit="1")
+        key, label = work.key("reliability", part.first, series), _label(work, series, matrix, part.first)
+        work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, unit="1")
         return
     for name, estimate in found.items():
-        key = work.key("reliability", name, series)
-        work.add(key, estimate, prefix + LABELS[name], role, unit_of_analysis=what, inputs=("people/repeats",))
+        key, label = work.key("reliability", name, series), _label(work, series, matrix, name)
+        work.add(key, estimate, label, series.plan.role, unit_of_analysis=what, inputs=("people/repeats",))
+
+
+def _label(work: Work, series: Series, matrix: ScoreMatrix, name: str) -> str:
+    plan = work.study.protocol.analysis
+    stem = name.removesuffix("_bootstrap")
+    words = _error_study.LABELS.get(stem) or LABELS[stem]
+    words = words.format(trials=plan.mdc_trials, people=plan.mdc_people or len(matrix.rows) - matrix.n_incomplete)
+    return f"{series.label}: {words}{', bootstrap over people' if stem != name else ''}"
 
 
 def _rng(work: Work, series: Series, name: str) -> Any:
@@ -114,44 +136,49 @@ def _error(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
     if series.ordinal:
         return {}
     ratio = series.scale.level == "ratio"
-    scores = matrix.complete()
+    scores, plan = matrix.complete(), work.study.protocol.analysis
     error = measurement_error(scores, unit=series.scale.unit, level=work.level, scale="ratio" if ratio else "interval")
     named = {name: getattr(error, name) for name in ("mdc90", "mdc95_consistency", "standard_error_percent")}
-    named["mdc95_group"] = detectable_change(error, people=error.n_people).group
+    change = detectable_change(error, trials=plan.mdc_trials or 1, people=plan.mdc_people or error.n_people)
+    named["mdc95_group"] = change.group
+    if plan.mdc_trials is not None:
+        named["mdc95_trials"] = change.mean_of_trials
     if ratio and scores.min() > 0 and float(error.standard_error_consistency.value or 0) > 0:
         named["coefficient_of_variation"] = coefficient_of_variation(scores, level=work.level)
     return {name: estimate for name, estimate in named.items() if estimate is not None}
 
 
-def _limits(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
-    """Return bias and limits of agreement of two occasions, in the form that the plan names."""
-    from outcomes.reliability import limits_of_agreement, limits_of_agreement_by_size, ratio_limits_of_agreement
+def _error_from_icc(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
+    """Return the standard error that follows from the intraclass correlation and the spread of all scores."""
+    from outcomes.reliability import error_from_correlation, intraclass_correlations
 
     if series.ordinal:
         return {}
     scores = matrix.complete()
-    if scores.shape[1] != 2:
-        raise DesignError(f"{scores.shape[1]} occasions; limits of agreement compare two")
-    form, (first, second) = work.study.protocol.analysis.limits_of_agreement, scores.T
-    if form == "ratio":
-        if series.scale.level != "ratio":
-            raise DesignError(f"ratios are defined for ratio scales only, and {series.scale.key} is none")
-        found = ratio_limits_of_agreement(first, second, level=work.level, interval="exact")
-    else:
-        found = limits_of_agreement(first, second, unit=series.scale.unit, level=work.level, interval="exact")
-    named = {
-        "agreement_bias": found.bias,
-        "agreement_deviation": found.standard_deviation,
-        "limit_lower": found.lower,
-        "limit_upper": found.upper,
-    }
-    if form == "by size":
-        slopes = limits_of_agreement_by_size(
-            first, second, unit=series.scale.unit, level=work.level, resamples=_resamples(work, 10_000),
-            rng=_rng(work, series, "by_size"),
-        )  # fmt: skip
-        named |= {"bias_slope": slopes.bias_slope, "spread_slope": slopes.spread_slope}
-    return named
+    correlations = intraclass_correlations(scores, level=work.level)
+    icc = correlations.icc_a_1
+    if icc is None or not isinstance(icc.value, float):
+        raise DesignError(correlations.reasons["icc_a_1"])
+    found = error_from_correlation(float(scores.std(ddof=1)), icc.value, unit=series.scale.unit)
+    estimate = Estimate(
+        value=found.standard_error, unit=series.scale.unit, method="standard_error_from_icc", n_people=len(scores),
+        n_values=scores.size, source="Weir (2005) J Strength Cond Res 19:231",
+    )  # fmt: skip
+    return {"standard_error_from_icc": estimate}
+
+
+def _resampled(name: str, work: Work, series: Series, matrix: ScoreMatrix) -> Found:
+    """Return one statistic of all occasions with an interval by bootstrap over people."""
+    from outcomes.reliability import bootstrap_estimate
+
+    if series.ordinal or (name == "concordance" and len(matrix.columns) != 2):
+        return {}
+    unit = series.scale.unit if name in ("standard_error_agreement", "mdc95") else "1"
+    found = bootstrap_estimate(
+        matrix.complete(), name, unit=unit, level=work.level,
+        resamples=max(1_000, work.study.protocol.analysis.resamples), rng=_rng(work, series, f"{name}_bootstrap"),
+    )  # fmt: skip
+    return {f"{name}_bootstrap": found}
 
 
 def _grades(series: Series) -> list[float]:
@@ -162,14 +189,14 @@ def _grades(series: Series) -> list[float]:
 
 
 def _kappa(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
-    """Return the kappas of two occasions on the whole scale."""
-    from outcomes.reliability import cohen_kappa
+    """Return the kappas of two occasions on the whole scale; of more occasions that of all of them."""
+    from outcomes.reliability import cohen_kappa, fleiss_kappa
 
     if not series.ordinal:
         return {}
     scores, grades = matrix.complete(), _grades(series)
-    if scores.shape[1] != 2:
-        raise DesignError(f"{scores.shape[1]} occasions; kappa compares two")
+    if scores.shape[1] > 2:
+        return {"fleiss_kappa": fleiss_kappa(scores, grades=grades, level=work.level).coefficient}
     first, second = scores.T
     words = ("plain",) if len(grades) == 2 else ("plain", "linear", "quadratic")
     names = {"plain": "kappa", "linear": "kappa_linear", "quadratic": "kappa_quadratic"}
@@ -214,30 +241,29 @@ def _precision(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
     found = precision_error(matrix.values, unit=series.scale.unit, level=work.level, scale=scale)
     names = ("precision_error", "precision_error_percent", "least_significant_change")
     named = {name: getattr(found, name) for name in (*names, "least_significant_change_percent")}
+    named["precision_df"] = Estimate(
+        value=found.degrees_of_freedom, unit="1", method="degrees_of_freedom", n_people=found.n_people,
+        n_values=found.n_values,
+    )  # fmt: skip
     return {name: estimate for name, estimate in named.items() if estimate is not None}
 
 
-_PARTS: dict[str, tuple[Part, ...]] = {
-    "correlations": (_incomplete,),
-    "error": (_error,),
-    "limits": (_limits,),
+PARTS: dict[str, tuple[Part, ...]] = {
+    "correlations": (Part("icc_a_1_incomplete", _incomplete),),
+    "error": (Part("mdc95_group", _error), Part("standard_error_from_icc", _error_from_icc)),
+    "limits": (Part("limit_lower", _limits.of_differences),),
+    "limits ratio": (Part("limit_lower_ratio", _limits.of_ratios),),
+    "limits by size": (Part("spread_slope", _limits.by_size),),
+    "limits replicates": (Part("limit_lower_replicates", _limits.of_readings),),
+    "limits pairs": (Part("limit_lower_pairs", _limits.of_pairs),),
     "concordance": (),
-    "kappa": (_kappa, _gwet),
-    "alpha": (_alpha,),
-    "precision": (_precision,),
+    "kappa": (Part("kappa_quadratic", _kappa), Part("ac1", _gwet)),
+    "alpha": (Part("alpha_ordinal", _alpha),),
+    "precision": (Part("precision_error", _precision),),
+    "bootstrap": tuple(Part(f"{name}_bootstrap", partial(_resampled, name)) for name in RESAMPLED),
+    "items": (),
 }
-"""Word of ``analysis.agreement`` to what it adds to `outcomes.analysis.error`."""
-
-_FIRST: dict[Part, str] = {
-    _incomplete: "icc_a_1_incomplete",
-    _error: "mdc95_group",
-    _limits: "limit_lower",
-    _kappa: "kappa_quadratic",
-    _gwet: "ac1",
-    _alpha: "alpha_ordinal",
-    _precision: "precision_error",
-}
-"""Part to the statistic under which its refusal stands."""
+"""Word of ``analysis.agreement`` to what it adds to `outcomes.analysis.error`; items have a file of their own."""
 
 _TALLY = (
     "key", "label", "occasions", "n_done", "n_incomplete", "n_needed", "n_missing", "margin", "low_ratio", "high_ratio"
@@ -259,7 +285,9 @@ def _tally(work: Work, series: Series, matrix: ScoreMatrix) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-_PUBLISHED = ("key", "label", "own", "published", "unit", "ratio", "population", "variant", "source", "verdict")
+_PUBLISHED = (
+    "key", "label", "own", "published", "unit", "ratio", "population", "people", "variant", "source", "verdict"
+)  # fmt: skip
 
 
 def _published(work: Work, series: Series) -> list[tuple[Any, ...]]:
@@ -282,19 +310,36 @@ def _published(work: Work, series: Series) -> list[tuple[Any, ...]]:
             continue
         other = PublishedError(
             mdc95=value.value, unit=value.unit, population=value.population, source=value.source,
-            mismatch=_mismatch(series, value),
+            mismatch=_mismatch(work, series, value),
         )  # fmt: skip
         (line,) = own_against_published(own, [other])
         rows.append(
-            (key, series.label, own.value, value.value, value.unit, line.ratio, value.population, value.variant,
-             value.source, line.verdict)
+            (key, series.label, own.value, value.value, value.unit, line.ratio, value.population,
+             _same_people(work, value), value.variant, value.source, line.verdict)
         )  # fmt: skip
     return rows
 
 
-def _mismatch(series: Series, value: Any) -> str:
-    """Return in what a published value differs from the study; its people are for the reader to compare."""
-    mine = {"variant": series.plan.variant or "", "unit_of_analysis": series.side_words or "one value"}
+def _same_people(work: Work, value: Any) -> str:
+    """Return whether a published value is of people such as the study's, by the condition of all participants."""
+    mine = people_word(work)
+    if not value.people:
+        return "not told in words that can be matched"
+    if mine is None:
+        return "not known: the study's people have no one condition"
+    return "same" if mine in value.people else f"other: {' or '.join(value.people).replace('_', ' ')}"
+
+
+def _mismatch(work: Work, series: Series, value: Any) -> str:
+    """Return in what a published value differs from the study."""
+    mine = {"variant": series.plan.variant or "", "unit_of_analysis": value_word(series)}
     differing = [name for name, word in mine.items() if getattr(value, name) and getattr(value, name) != word]
     named = [f"{name.replace('_', ' ')} {getattr(value, name)}" for name in differing]
-    return "; ".join([*named, *([f"baseline {value.stratum}"] if value.stratum else [])])
+    people = _same_people(work, value)
+    return "; ".join(
+        [
+            *named,
+            *([f"baseline {value.stratum}"] if value.stratum else []),
+            *([f"people {people.removeprefix('other: ')}"] if people.startswith("other") else []),
+        ]
+    )

@@ -284,7 +284,7 @@ def _ranked(
 
     levels = series.definition.levels(series.scale.key)
     before, after = pairs["before"].to_numpy(), pairs["after"].to_numpy()
-    result = ordinal_change(before, after, levels=levels, unit=series.scale.unit)
+    result = ordinal_change(before, after, levels=levels, unit=series.scale.unit, level=work.level)
     for name, label in RANKED.items():
         estimate = _untested(work, series, getattr(result, name))
         if estimate is not None:

@@ -89,7 +89,7 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
     what = unit_of_analysis(work, series, scores.shape[1])
     keys = {name: work.key("reliability", name, series) for name in estimates}
     for name, estimate in estimates.items():
-        label = f"{series.label}: {_LABELS[name]}"
+        label = f"{series.label}: {LABELS[name]}"
         work.add(keys[name], estimate, label, series.plan.role, unit_of_analysis=what, inputs=("people/repeats",))
     words = f"{series.label}: retested people left out as an occasion is missing"
     lost_key = work.key("reliability", "people_incomplete", series)
@@ -110,7 +110,7 @@ def _own_error(work: Work, series: Series) -> UsableError | None:
 
 
 def _estimates(work: Work, series: Series, scores: Any) -> tuple[dict[str, Estimate], float]:
-    """Return the estimates that `_LABELS` names, without those that are not defined, and the degrees of freedom of the
+    """Return the estimates that `LABELS` names, without those that are not defined, and the degrees of freedom of the
     standard error of agreement."""
     from outcomes.reliability import concordance_correlation, intraclass_correlations, measurement_error
 
@@ -119,15 +119,20 @@ def _estimates(work: Work, series: Series, scores: Any) -> tuple[dict[str, Estim
     asked = work.study.protocol.analysis.agreement
     results: list[Any] = [error]
     if "correlations" in asked:
-        results.append(intraclass_correlations(scores, level=work.level))
+        correlations = intraclass_correlations(scores, level=work.level)
+        results.append(correlations)
+        for name, reason in correlations.reasons.items():
+            if name in LABELS:
+                key, label = work.key("reliability", name, series), f"{series.label}: {LABELS[name]}"
+                work.record.refuse(key, reason, label=label, role=series.plan.role, unit="1", n_people=len(scores))
     if "concordance" in asked and scores.shape[1] == 2:
         try:
             results.append(concordance_correlation(scores, level=work.level))
         except DesignError as refusal:
-            label = f"{series.label}: {_LABELS['concordance']}"
+            label = f"{series.label}: {LABELS['concordance']}"
             key = work.key("reliability", "concordance", series)
             work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, unit="1")
-    found = {name: getattr(result, name) for name in _LABELS for result in results if hasattr(result, name)}
+    found = {name: getattr(result, name) for name in LABELS for result in results if hasattr(result, name)}
     return {name: one for name, one in found.items() if one is not None}, float(error.degrees_of_freedom)
 
 
@@ -146,7 +151,7 @@ def keep_repeats(frame: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
     return pd.concat([frame, more], ignore_index=True) if len(frame) else more.reset_index(drop=True)
 
 
-_LABELS = {
+LABELS = {
     "icc_1_1": "ICC(1,1)",
     "icc_a_1": "ICC(A,1)",
     "icc_c_1": "ICC(C,1)",
@@ -226,7 +231,7 @@ def _other_raters(work: Work, series: Series) -> tuple[str, ...]:
     return ("other_raters",) if len(most) == 2 and most[0] == 1 < most[1] else ()
 
 
-def _people_word(work: Work) -> str | None:
+def people_word(work: Work) -> str | None:
     """Return the one condition of all participants, whom a published value must be of; None where there are several."""
     if not work.study.has("participants"):
         return None
@@ -234,13 +239,19 @@ def _people_word(work: Work) -> str | None:
     return str(words.pop()) or None if len(words) == 1 else None
 
 
+def value_word(series: Series) -> str:
+    """Return what one value is, in the words of published ones: "one value", "mean of both sides", "worse side"."""
+    from outcomes.study.series import AVERAGED
+
+    return series.side_words if series.sides in (*AVERAGED, "worse") else "one value"
+
+
 def _published_error(work: Work, series: Series) -> UsableError | None:
     from outcomes.measures import published_value
-    from outcomes.study.series import AVERAGED
 
     key = work.key("reliability", "mdc95_published", series)
     label = f"{series.label}: published minimal detectable change"
-    what = series.side_words if series.sides in (*AVERAGED, "worse") else "one value"
+    what = value_word(series)
     try:
         if series.ordinal:
             raise DesignError(ORDINAL)
@@ -250,7 +261,7 @@ def _published_error(work: Work, series: Series) -> UsableError | None:
             variant=series.plan.variant or "",
             unit_of_analysis=what,
             scale=series.scale.key,
-            people=_people_word(work),
+            people=people_word(work),
         )
         if not isinstance(value.value, int | float):
             raise DesignError(f"the published value is {value.value}, not one number")

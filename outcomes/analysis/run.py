@@ -16,6 +16,7 @@ from outcomes.analysis.dose_models import model_dose
 from outcomes.analysis.error import measure_error
 from outcomes.analysis.groups import compare_groups
 from outcomes.analysis.important import find_important_change
+from outcomes.analysis.items import measure_items
 from outcomes.analysis.methods import note_methods
 from outcomes.analysis.model import model_outcomes
 from outcomes.analysis.people import describe_people
@@ -34,6 +35,7 @@ STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("people", describe_people),
     ("measurement error", measure_error),
     ("agreement", measure_agreement),
+    ("items", measure_items),
     ("change", compare_visits),
     ("groups", compare_groups),
     ("important change", find_important_change),
@@ -180,6 +182,7 @@ def _meta(study: Study) -> dict[str, Any]:
         ],
         "level": 1.0 - protocol.analysis.alpha,
         "multiplicity": protocol.analysis.multiplicity,
+        "agreement": list(protocol.analysis.agreement) if "agreement" in protocol.analysis.model_fields_set else [],
         "protocol_sha256": protocol.sha256,
         "frozen": {
             "on": plain["frozen"]["on"] if plain.get("frozen") else None,

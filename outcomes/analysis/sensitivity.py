@@ -169,7 +169,7 @@ def _selection(work: Work, series: Series, flags: list[dict[str, Any]]) -> None:
         pairs = work.pairs(series)
         found = regression_to_the_mean(
             pairs["before"].to_numpy(dtype=float), population_mean=plan.entry_mean,
-            reliability=min(1.0, max(0.0, icc.value)), unit=series.scale.unit,
+            reliability=min(1.0, max(0.0, icc.value)), reliability_interval=icc.interval, unit=series.scale.unit,
         )  # fmt: skip
         work.add(key, found.expected, label, plan.role, inputs=("people/change", icc.key, "protocol/measures"))
         words = found.summary()
@@ -262,7 +262,7 @@ def _change(work: Work, series: Series, pairs: pd.DataFrame) -> Estimate:
     before, after = pairs["before"].to_numpy(dtype=float), pairs["after"].to_numpy(dtype=float)
     if series.ordinal:
         levels = series.definition.levels(series.scale.key)
-        found = ordinal_change(before, after, levels=levels, unit=series.scale.unit).hodges_lehmann
+        found = ordinal_change(before, after, levels=levels, unit=series.scale.unit, level=work.level).hodges_lehmann
     else:
         rng = work.rng("sensitivity", series.name)
         found = paired_change(before, after, unit=series.scale.unit, level=work.level, rng=rng, resamples=100).mean

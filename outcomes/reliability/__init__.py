@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from outcomes.reliability.acceptable import AcceptableAgreement, acceptable_agreement
 from outcomes.reliability.by_size import LimitsBySize, limits_of_agreement_by_size
 from outcomes.reliability.concordance import ConcordanceCorrelation, concordance_correlation
 from outcomes.reliability.consistency import ItemConsistency, cronbach_alpha
@@ -28,13 +29,14 @@ from outcomes.reliability.notes import CAVEATS, METHODS
 from outcomes.reliability.precision import PrecisionError, precision_error, root_mean_square_error
 from outcomes.reliability.raters import RaterAgreement, fleiss_kappa, gwet_agreement, krippendorff_alpha
 from outcomes.reliability.replicates import replicate_limits_of_agreement, varying_limits_of_agreement
-from outcomes.reliability.resampled import participant_bootstrap
+from outcomes.reliability.resampled import bootstrap_estimate, participant_bootstrap
 from outcomes.reliability.retests import RetestPlan, people_to_retest, retest_tally
 from outcomes.reliability.variance import MeanSquares, mean_squares
 
 __all__ = [
     "CAVEATS",
     "METHODS",
+    "AcceptableAgreement",
     "ConcordanceCorrelation",
     "DetectableChange",
     "ErrorComparison",
@@ -52,7 +54,9 @@ __all__ = [
     "PublishedError",
     "RaterAgreement",
     "RetestPlan",
+    "acceptable_agreement",
     "agreement_weights",
+    "bootstrap_estimate",
     "coefficient_of_variation",
     "cohen_kappa",
     "concordance_correlation",

@@ -30,6 +30,12 @@ AGREEMENT: dict[str, str] = {
     f"logarithms, turned back ({_LIMITS}).",
     "limit_of_agreement_replicates": "Limit of agreement for single measurements where people have replicates: bias ± "
     f"1.96 × standard deviation of such a difference ({_REPLICATES}).",
+    "acceptable_difference": "Largest difference that is acceptable in use, fixed in the protocol.",
+    "acceptable_share": "Share of people whose difference is at most the acceptable one; Wilson interval (1927, J Am "
+    "Stat Assoc 22:209).",
+    "acceptable_verdict": "Within: both limits of agreement lie inside ± the acceptable difference with their whole "
+    f"exact intervals; beyond: the whole interval of a limit lies outside; undecided else ({_LIMITS}; the three words: "
+    "common practice, no source).",
     "limit_by_size": "Limit of agreement at a given size: regression of the differences on the mean of both, and of "
     "the "
     f"size of the residuals; percentile interval by bootstrap over people ({_LIMITS}, section 3.2).",
@@ -152,6 +158,14 @@ METHODS: dict[str, str] = (
         "cronbach_alpha": "Cronbach's alpha: k/(k - 1)·(1 - sum of item variances / variance of the total); people "
         "with a "
         "missing answer left out unless said otherwise; interval of Feldt (Cronbach 1951, Psychometrika 16:297).",
+        "participant_bootstrap": "The statistic that the entry names, with a bias-corrected and accelerated bootstrap "
+        "interval over people, occasions as they are (Efron & Tibshirani 1993, An Introduction to the Bootstrap, "
+        "chapter 14).",
+        "standard_error_from_icc": "Standard deviation of all scores times √(1 - ICC(A,1)): another number than the "
+        "root of the error mean square; no interval (Weir 2005, J Strength Cond Res 19:231).",
+        "degrees_of_freedom": "Degrees of freedom, Σ(repeats - 1) over people; at least 30 are asked for (Glueer et "
+        "al 1995, Osteoporos Int 5:262).",
+        "size_quantile": "Quantile of the means of both measurements: a size at which limits by regression are given.",
         "mcdonald_omega": "Omega: share of the total's variance that the common factor explains, congeneric items, "
         "maximum "
         "likelihood; percentile interval by bootstrap over people (McDonald 1999).",

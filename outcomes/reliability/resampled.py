@@ -12,6 +12,7 @@ from outcomes.errors import DesignError, near_word
 from outcomes.intervals import BcaInterval, bca_interval_of_sums, check_level
 from outcomes.matrices import complete_matrix
 from outcomes.reliability.error import Z90, Z95
+from outcomes.result import Estimate
 
 Array = NDArray[np.float64]
 
@@ -144,6 +145,56 @@ def participant_bootstrap(
             return np.asarray(formula(*_moments(sums, k), k))
 
     return bca_interval_of_sums(_parts(matrix - centre), value, level=level, resamples=resamples, rng=rng)
+
+
+FEW = 25
+"""People below which an interval by bootstrap carries a caveat."""
+
+
+def bootstrap_estimate(
+    scores: ArrayLike,
+    statistic: str,
+    *,
+    unit: str,
+    level: float = 0.95,
+    resamples: int = 10_000,
+    rng: np.random.Generator,
+) -> Estimate:
+    """Return what `participant_bootstrap` finds as one estimate, with its caveat.
+
+    Parameters
+    ----------
+    scores, statistic, level, resamples, rng
+        As in `participant_bootstrap`.
+    unit : str
+        UCUM code of the statistic.
+
+    Returns
+    -------
+    Estimate
+
+    Raises
+    ------
+    DesignError
+        As `participant_bootstrap`.
+
+    References
+    ----------
+    Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14.
+
+    Examples
+    --------
+    >>> scores = [[9, 8], [6, 5], [8, 8], [7, 6], [10, 9], [6, 7], [3, 4]]
+    >>> bootstrap_estimate(scores, "icc_a_1", unit="1", rng=np.random.default_rng(1)).caveats
+    ('few_resampled',)
+    """
+    found = participant_bootstrap(scores, statistic, level=level, resamples=resamples, rng=rng)
+    return Estimate(
+        value=found.value, unit=unit, method="participant_bootstrap", n_people=found.n_people,
+        n_values=int(np.size(np.asarray(scores))), interval=found.interval,
+        source="Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14",
+        caveats=("few_resampled",) if found.n_people < FEW else (),
+    )  # fmt: skip
 
 
 def _parts(centred: Array) -> Array:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from outcomes.reports import format as fmt
-from outcomes.reports.agreement_tables import find, name_of, of_plan
+from outcomes.reports.agreement_tables import find, forms_of, name_of, of_plan
 from outcomes.reports.blocks import Block, figure_block
 from outcomes.reports.facts import Facts
 from outcomes.reports.figure_words import file_part, not_drawn
@@ -20,18 +20,21 @@ if TYPE_CHECKING:
 
 
 def agreement_blocks(facts: Facts, people: People) -> Iterator[Block]:
-    """Yield a figure of agreement for every measure of a test-retest study that is no grade, or why there is none."""
+    """Yield a figure of agreement for every measure that is no grade and each form of limits of two single values, or
+    why there is none."""
     for row, ordinal in of_plan(facts):
         if ordinal:
             continue
-        name = f"agreement_{file_part(row['measure'])}_{file_part(row['place'])}".rstrip("_")
-        entries = [find(facts, row, statistic) for statistic in ("agreement_bias", "limit_lower", "limit_upper")]
-        wide = people.repeat_pairs(row)
-        why = _why_not(facts, entries, wide)
-        if why or wide is None:
-            yield not_drawn(name, f"Agreement, {name_of(row)}", why)
-        else:
-            yield _figure(facts, row, name, [e for e in entries if e is not None], wide)
+        for end in [end for end in forms_of(facts, row) if end in ("", "_ratio")]:
+            name = f"agreement_{file_part(row['measure'])}_{file_part(row['place'])}".rstrip("_") + end
+            lines = (f"{line}{end}" for line in ("agreement_bias", "limit_lower", "limit_upper"))
+            entries = [find(facts, row, statistic) for statistic in lines]
+            wide = people.repeat_pairs(row)
+            why = _why_not(facts, entries, wide)
+            if why or wide is None:
+                yield not_drawn(name, f"Agreement, {name_of(row)}", why)
+            else:
+                yield _figure(facts, row, name, [e for e in entries if e is not None], wide)
 
 
 def _why_not(facts: Facts, entries: list[Entry | None], wide: pd.DataFrame | None) -> str:

@@ -21,10 +21,21 @@ def find(facts: Facts, row: Any, statistic: str) -> Entry | None:
     return facts.entry("reliability", statistic, measure=f"{row['measure']}.{row['scale']}", place=str(row["place"]))
 
 
+def told(facts: Facts) -> bool:
+    """Return whether the report tells of repeat tests: a test-retest study, or a plan that names what to compute."""
+    return facts.design == RETEST or bool(facts.meta.get("agreement"))
+
+
 def of_plan(facts: Facts) -> Iterator[tuple[Any, bool]]:
-    """Yield every series of a test-retest study and whether it only ranks; none of another design."""
-    if facts.design == RETEST:
-        yield from ((row, row["level"] == "ordinal") for row in series(facts))
+    """Yield every series whose repeat tests are told of and whether it only ranks; of another design than test-retest
+    those that have any."""
+    if not told(facts):
+        return
+    prefix = {"/".join(key.split("/")[:3]) for key in facts.record.entries}
+    for row in series(facts):
+        mine = f"reliability/{row['measure']}.{row['scale']}/{row['place']}"
+        if facts.design == RETEST or mine in prefix:
+            yield row, row["level"] == "ordinal"
 
 
 def name_of(row: Any) -> str:
@@ -105,19 +116,33 @@ def reliability(facts: Facts) -> Table:
     return Table.build("Reliability and measurement error", columns, rows, note=note)
 
 
+FORMS = {"": "", "_ratio": "; ratio", "_replicates": "; single readings", "_pairs": "; occasions two by two"}
+"""End of the statistic to what the row of a table says of the form of its limits."""
+
+
+def forms_of(facts: Facts, row: Any) -> Iterator[str]:
+    """Yield the forms of limits of agreement that the record holds for one series; the plain one where it has none."""
+    found = [end for end in FORMS if find(facts, row, f"limit_lower{end}") is not None]
+    yield from found or [""]
+
+
 def agreement(facts: Facts) -> Table:
-    """Return bias and limits of agreement of every measure that is no grade."""
+    """Return bias and limits of agreement of every measure that is no grade, a row for each form that was asked for."""
     rows = []
     for row, ordinal in of_plan(facts):
         if ordinal:
             continue
-        lower = find(facts, row, "limit_lower")
-        names = ("agreement_bias", "limit_lower", "limit_upper", "concordance")
-        rows.append((name_of(row), people_cell(facts, lower), *(cell(facts, find(facts, row, n)) for n in names)))
+        for end in forms_of(facts, row):
+            lower = find(facts, row, f"limit_lower{end}")
+            cells = (
+                cell(facts, find(facts, row, f"{n}{end}")) for n in ("agreement_bias", "limit_lower", "limit_upper")
+            )
+            concordance = cell(facts, find(facts, row, "concordance"))
+            rows.append((name_of(row) + FORMS[end], people_cell(facts, lower), *cells, concordance))
     note = (
-        "Second minus first measurement (a ratio where the plan says so). About 95% of the differences of two "
-        "measurements of one person lie between the limits; the intervals say how well the limits themselves are known "
-        "(noncentral t)."
+        "Second minus first measurement; a ratio, single readings or several pairs of occasions where the row says so. "
+        "About 95% of the differences of two measurements of one person lie between the limits; the intervals say how "
+        "well the limits themselves are known (noncentral t; for readings and pairs by recovered variances)."
         f"{_held(facts, 'exact, limit of agreement', 'a limit')}"
     )
     columns = ("Measure", "n", f"Bias ({facts.ci})", f"Lower limit ({facts.ci})", f"Upper limit ({facts.ci})",
@@ -146,10 +171,50 @@ def grades(facts: Facts) -> Table:
     return Table.build("Agreement of grades", columns, rows, note=note)
 
 
+SHOWN = (
+    *("icc_a_1", "icc_c_1", "standard_error_agreement", "mdc95", "mdc95_percent", "mdc95_published", "concordance"),
+    *(f"{name}{end}" for end in FORMS for name in ("agreement_bias", "limit_lower", "limit_upper")),
+    *("kappa", "kappa_linear", "kappa_quadratic", "ac2_quadratic", "alpha_ordinal"),
+)
+"""Statistics that the other tables show."""
+VERDICTS = {
+    "within": "within it, with their whole intervals",
+    "undecided": "undecided: an interval passes it",
+    "beyond": "beyond it",
+}
+"""What the limits of agreement are against the difference that was fixed beforehand."""
+
+
+def besides(facts: Facts) -> Table:
+    """Return every other statistic of the repeat tests and items that the plan asked for."""
+    rows = []
+    for key, entry in facts.record.entries.items():
+        analysis, *_, statistic = key.split("/")
+        if analysis == "reliability" and statistic not in SHOWN and told(facts):
+            name, n = fmt.clean(entry.label, 200), people_cell(facts, entry)
+            rows.append((name, n, _besides_cell(facts, entry, statistic)))
+    note = "Each with the interval of its own method; the notes name method and source of every number."
+    columns = ("Statistic", "n", f"Value ({facts.ci})")
+    return Table.build("Repeat tests and items: what was asked besides", columns, rows, left=(0,), note=note)
+
+
+def _besides_cell(facts: Facts, entry: Entry, statistic: str) -> str:
+    """Return the value of one entry; a verdict in words, a share or count of few people not at all."""
+    if isinstance(entry.value, str):
+        return NOT_SHOWN if facts.small.hides(entry.n_people) else VERDICTS[entry.value]
+    if statistic in ("people_incomplete", "items_incomplete"):
+        return facts.small.count(int(entry.value or 0))
+    if statistic == "acceptable_share" and isinstance(entry.value, float):
+        n = round(entry.value * entry.n_people)
+        if facts.small.hides(n) or facts.small.hides(entry.n_people - n):
+            return NOT_SHOWN
+    return cell(facts, entry)
+
+
 def retests(facts: Facts) -> Table:
     """Return how far the retest study has come for every measure."""
     rows = []
-    for row in rows_of(facts.record, "retest_tally") if facts.design == RETEST else []:
+    for row in rows_of(facts.record, "retest_tally") if told(facts) else []:
         known = "not known yet"
         if row["low_ratio"] is not None and row["high_ratio"] is not None:
             low, high = (fmt.number(100 * (row[key] - 1)) for key in ("low_ratio", "high_ratio"))
@@ -178,7 +243,7 @@ def retests(facts: Facts) -> Table:
 def published(facts: Facts) -> Table:
     """Return own and published detectable changes side by side, with what they hold for."""
     rows = []
-    for row in rows_of(facts.record, "published_errors") if facts.design == RETEST else []:
+    for row in rows_of(facts.record, "published_errors") if told(facts) else []:
         entry = facts.record.get(str(row["key"]))
         hidden = entry is None or facts.small.hides(entry.n_people)
         rows.append(
@@ -188,12 +253,13 @@ def published(facts: Facts) -> Table:
                 fmt.quantity(row["published"], row["unit"], 2),
                 NOT_SHOWN if hidden else fmt.clean(row["verdict"], 300),
                 fmt.clean(row["population"], 200),
+                fmt.clean(row["people"], 120),
                 fmt.clean(row["source"], 200),
             )
         )
-    columns = ("Measure", "Own MDC", "Published MDC", "Compared", "Found in", "Source")
+    columns = ("Measure", "Own MDC", "Published MDC", "Compared", "Found in", "People", "Source")
     note = "Compare the people: a published error is of other people and raters."
-    return Table.build("Own and published error", columns, rows, left=(3, 4, 5), note=note)
+    return Table.build("Own and published error", columns, rows, left=(3, 4, 5, 6), note=note)
 
 
 def _statement(*keys: str) -> Callable[[Facts], str]:
@@ -267,8 +333,9 @@ RETEST_TABLES: dict[str, Callable[[Facts], Table]] = {
     "reliability": reliability,
     "agreement": agreement,
     "agreement_of_grades": grades,
+    "repeats_besides": besides,
     "retests": retests,
     "published_errors": published,
     "grras": guideline,
 }
-"""Tables of a test-retest study, by the name that the notebook calls them."""
+"""Tables of repeat tests, by the name that the notebook calls them."""

@@ -11,6 +11,7 @@ from outcomes.errors import DesignError
 from outcomes.reliability import (
     CAVEATS,
     METHODS,
+    acceptable_agreement,
     limits_of_agreement,
     limits_of_agreement_by_size,
     ratio_limits_of_agreement,
@@ -168,6 +169,45 @@ def test_what_has_no_limits_is_refused_with_its_reason(first: list, second: list
 def test_what_has_no_such_form_is_refused(call: object, reason: str) -> None:
     with pytest.raises(DesignError, match=reason):
         call()
+
+
+@pytest.mark.parametrize(("share", "verdict"), [(1.001, "within"), (0.999, "undecided"), (0.5, "undecided")])
+def test_limits_are_within_only_with_their_whole_intervals(share: float, verdict: str) -> None:
+    first, second = pair(30, 4)
+    found = limits_of_agreement(first, second, unit="cm", interval="exact")
+    outermost = max(-found.lower.interval.low, found.upper.interval.high)
+    held = acceptable_agreement(first, second, acceptable=share * outermost, unit="cm")
+    assert held.verdict.value == verdict
+    assert held.n_within == int((abs(second - first) <= share * outermost).sum())
+
+
+def test_a_limit_whose_whole_interval_lies_outside_is_beyond() -> None:
+    first, second = pair(30, 4)
+    found = limits_of_agreement(first, second, unit="cm", interval="exact")
+    inner = max(-found.lower.interval.high, found.upper.interval.low)
+    assert acceptable_agreement(first, second, acceptable=inner * 0.999, unit="cm").verdict.value == "beyond"
+    assert acceptable_agreement(first, second, acceptable=inner * 1.001, unit="cm").verdict.value == "undecided"
+
+
+def test_the_share_within_has_the_interval_of_statsmodels() -> None:
+    from statsmodels.stats.proportion import proportion_confint
+
+    first, second = pair(30, 4)
+    held = acceptable_agreement(first, second, acceptable=1.5, unit="cm")
+    low, high = proportion_confint(held.n_within, 30, method="wilson")
+    assert (held.share.interval.low, held.share.interval.high) == pytest.approx((low, high), abs=1e-9)
+    assert "of 30 people" in held.summary()
+
+
+@pytest.mark.parametrize("acceptable", [0, -1, math.nan, math.inf])
+def test_an_acceptable_difference_is_above_nought(acceptable: float) -> None:
+    with pytest.raises(DesignError, match="is not above 0"):
+        acceptable_agreement(*pair(30, 4), acceptable=acceptable, unit="cm")
+
+
+def test_a_difference_of_exactly_the_acceptable_one_is_acceptable() -> None:
+    held = acceptable_agreement([0.1, 0.2, 5.0], [0.3, 0.2, 4.8], acceptable=0.2, unit="cm")
+    assert held.n_within == 3
 
 
 def test_every_method_and_caveat_has_its_sentence() -> None:

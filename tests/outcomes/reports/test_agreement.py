@@ -92,8 +92,9 @@ def test_the_tally_says_who_is_still_to_measure(analysed: tuple[Analysis, Path])
     ("settings", "there", "absent"),
     [
         ({"analysis.agreement": "precision"}, "least_significant_change", "limit_lower"),
-        ({"analysis.agreement": "limits", "analysis.limits_of_agreement": "ratio"}, "limit_upper", "icc_a_1"),
-        ({"analysis.agreement": "limits", "analysis.limits_of_agreement": "by size"}, "spread_slope", "concordance"),
+        ({"analysis.agreement": "limits ratio"}, "limit_upper_ratio", "limit_upper"),
+        ({"analysis.agreement": "limits by size"}, "limit_upper_median", "concordance"),
+        ({"analysis.agreement": "limits replicates"}, "limit_upper_replicates", "icc_a_1"),
     ],
 )
 def test_the_plan_says_what_is_computed(folder: Path, settings: dict, there: str, absent: str) -> None:
@@ -101,7 +102,7 @@ def test_the_plan_says_what_is_computed(folder: Path, settings: dict, there: str
     assert record[GIRTH + there].status == "estimated"
     assert GIRTH + absent not in record.entries
     assert record[GIRTH + "mdc95"].status == "estimated"
-    if settings.get("analysis.limits_of_agreement") == "ratio":
+    if there == "limit_upper_ratio":
         assert 1 < record[GIRTH + there].value < 1.2
         assert record[GIRTH + there].unit == "1"
 
@@ -118,13 +119,18 @@ def test_every_table_of_the_section_has_rows(analysed: tuple[Analysis, Path], na
 
 
 @pytest.mark.parametrize("name", sorted(RETEST_TABLES))
-def test_another_design_has_none_of_these_tables(analysed: tuple[Analysis, Path], name: str) -> None:
+def test_another_design_has_these_tables_only_where_its_plan_names_them(
+    analysed: tuple[Analysis, Path], name: str
+) -> None:
     facts = facts_of(analysed)
+    asked = facts.record.meta["agreement"]
     facts.record.meta["design"] = "single arm"
     try:
+        assert bool(RETEST_TABLES[name](facts).rows) == (name != "grras")
+        facts.record.meta["agreement"] = []
         assert RETEST_TABLES[name](facts).rows == ()
     finally:
-        facts.record.meta["design"] = "test-retest"
+        facts.record.meta |= {"design": "test-retest", "agreement": asked}
 
 
 def test_every_item_of_the_guideline_is_answered_or_names_what_would_answer_it(analysed: tuple[Analysis, Path]) -> None:
