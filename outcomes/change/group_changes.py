@@ -195,7 +195,8 @@ def pre_post_control(
 
     References
     ----------
-    Morris (2008) Organ Res Methods 11:364-386, equations 8 and 25; Hedges (1981) J Educ Stat 6:107-128.
+    Morris (2008) Organ Res Methods 11:364-386, equations 8 and 25 (the variance, from memory); Hedges (1981) J
+    Educ Stat 6:107-128.
 
     Examples
     --------

@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike
 
 from outcomes.change.classes import Better
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, normal_quantile, t_two_sided, wilson_interval
+from outcomes.intervals import check_level, normal_quantile, standard_deviation_interval, t_two_sided, wilson_interval
 from outcomes.matrices import finite_vector, paired
-from outcomes.result import Estimate, Result
+from outcomes.result import Estimate, Interval, Result
 
 _SOURCE = "Jacobson & Truax (1991) J Consult Clin Psychol 59:12"
 
@@ -105,7 +105,8 @@ def reliable_change(
     -----
     RC = (after - before - practice)/(√2 SE); beyond where ``|RC|`` is above 1.96 (at 95 %; another level has its normal
     quantile). With few degrees of freedom error alone puts more than 5 % beyond it: `expected_by_error` says how many,
-    by Student's t. The index says that a change is more than error, never that it matters to the person.
+    by Student's t; its interval is that share under the normal distribution at both ends of the chi-square interval of
+    the standard error. The index says that a change is more than error, never that it matters to the person.
 
     References
     ----------
@@ -153,15 +154,25 @@ def reliable_change(
         other=count("other"),
         share_better=share("better"),
         share_other=share("other"),
-        expected_by_error=Estimate(
-            value=t_two_sided(edge, degrees_of_freedom), unit="1", method="rci_expected", n_people=n, n_values=n,
-            source=_SOURCE,
-        ),
+        expected_by_error=_by_error_alone(edge, degrees_of_freedom, n, level),
         standard_error_of_change=spread,
         smallest_change=edge * spread,
         practice=off,
         form="classic" if practice is None else "practice adjusted",
         n_people=n,
+    )  # fmt: skip
+
+
+def _by_error_alone(edge: float, df: float | None, n: int, level: float) -> Estimate:
+    """Return the share of people whose index error alone would put beyond its threshold, both directions together."""
+    interval = None
+    if df is not None:
+        ends = standard_deviation_interval(1.0, df, level=level)
+        low, high = (t_two_sided(edge / end, None) for end in (ends.low, ends.high))
+        interval = Interval(low, high, level, "chi-square interval of the standard error")
+    return Estimate(
+        value=t_two_sided(edge, df), unit="1", method="rci_expected", n_people=n, n_values=n, source=_SOURCE,
+        interval=interval,
     )  # fmt: skip
 
 

@@ -83,7 +83,8 @@ METHODS: dict[str, str] = {
     "rci_share": "Share of the people whose reliable change index is beyond its threshold, with the score interval "
     "(Wilson 1927, J Am Stat Assoc 22:209).",
     "rci_expected": "Share of people whose index error alone would put beyond its threshold, both directions together: "
-    "Student t with the degrees of freedom of the standard error, normal where it is taken as known.",
+    "Student t with the degrees of freedom of the standard error, interval from the chi-square interval of the "
+    "standard error; normal and without interval where it is taken as known.",
     "ancova": "Difference of the later values between groups given the first value (analysis of covariance; Vickers "
     "& Altman 2001, BMJ 323:1123); Student t interval and test, one residual variance.",
     "ancova_hc3": "Difference of the later values between groups given the first value (analysis of covariance; "
@@ -97,7 +98,8 @@ METHODS: dict[str, str] = {
     "change_difference_pooled": "Difference of the mean changes of groups, one spread for all; Student t interval "
     "and test.",
     "d_ppc2": "Difference of the mean changes divided by the pooled standard deviation of the first visit, exact "
-    "small-sample correction; interval from its large-sample variance (Morris 2008, Organ Res Methods 11:364).",
+    "small-sample correction; interval from its large-sample variance (Morris 2008, Organ Res Methods 11:364; variance "
+    "from memory).",
     "d_ppc2_bootstrap": "Difference of the mean changes divided by the pooled standard deviation of the first visit, "
     "exact small-sample correction (Morris 2008, Organ Res Methods 11:364); BCa bootstrap interval, people drawn "
     "within groups.",

@@ -53,8 +53,8 @@ CAVEATS: dict[str, str] = {
     "of a person are alike, and stands for comparison only.",
     "same_course_of_all": "People differ in level only in this model, as the values do not tell their own courses over "
     "time apart; the interval may be too short.",
-    "selection_assumed": "The mean of people without the cut-off is taken from the protocol, the reliability from the "
-    "clinic's own repeat tests; both as known without error.",
+    "selection_assumed": "The mean of people without the cut-off is taken from the protocol as known without error; "
+    "the interval is that of the reliability of the clinic's own repeat tests alone.",
     "few_people": "Fewer than 6 people: the variance between them is hardly known (common practice, no source).",
     "profile_open": "The likelihood does not bound the value on one side, so the interval ends at the limit of what is "
     "possible.",

@@ -10,7 +10,7 @@ import pytest
 from outcomes.analysis import analyse
 from outcomes.errors import DefinitionError, DesignError
 from outcomes.models import regression_to_the_mean
-from outcomes.result import Record
+from outcomes.result import Interval, Record
 from outcomes.study import Study
 from protocols import parse_protocol
 
@@ -94,6 +94,7 @@ def test_what_selection_alone_would_bring_is_told_where_the_plan_names_the_cut_o
     key = "flag/" + GIRTH + "regression_to_mean"
     told = record("entry_cut = 40\nentry_mean = 45")
     icc = told["reliability/limb_girth.girth/mid_thigh.mean/all/-/-/icc_a_1"].value
+    assert told[key].interval.low < told[key].value < told[key].interval.high < 0
     assert told[key].value == pytest.approx(-(1 - icc) * ((51 + 44 + 59 + 48 + 51) / 5 - 45))
     assert "entry_mean under [[measures]]" in record("entry_cut = 40")[key].reason
     assert key not in record("").entries
@@ -109,5 +110,10 @@ def test_regression_to_the_mean_moves_with_the_unit_and_refuses_what_cannot_be()
     ).expected.value
     assert whole == pytest.approx(-0.4 * 13)
     assert inches == pytest.approx(whole / 2.54)
+    ends = Interval(-0.2, 0.9, 0.95, "exact F")
+    found = regression_to_the_mean(
+        first, population_mean=50.0, reliability=0.6, reliability_interval=ends, unit="cm"
+    ).expected.interval
+    assert (found.low, found.high) == pytest.approx((-13, -1.3))
     with pytest.raises(DesignError, match="lies between 0 and 1"):
         regression_to_the_mean(first, population_mean=50.0, reliability=1.2, unit="cm")

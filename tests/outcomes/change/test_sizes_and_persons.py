@@ -160,6 +160,9 @@ def test_with_few_degrees_of_freedom_error_alone_puts_more_than_five_percent_bey
     assert few.smallest_change == known.smallest_change == pytest.approx(1.96 * math.sqrt(2))
     assert known.expected_by_error.value == pytest.approx(0.05, abs=1e-4)
     assert few.expected_by_error.value == pytest.approx(2 * stats.t.sf(1.96, 7))
+    assert known.expected_by_error.interval is None
+    ends = [2 * stats.norm.sf(1.96 * math.sqrt(stats.chi2.ppf(q, 7) / 7)) for q in (0.975, 0.025)]
+    assert (few.expected_by_error.interval.low, few.expected_by_error.interval.high) == pytest.approx(ends)
     ninety = reliable_change([0.0], [3.0], standard_error=1.0, level=0.9)
     assert ninety.smallest_change == pytest.approx(stats.norm.ppf(0.95) * math.sqrt(2))
 
