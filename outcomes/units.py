@@ -48,6 +48,7 @@ _SCALES: dict[str, dict[str, float]] = {
     "length": {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "km": 1e3, "in": 0.0254, "ft": 0.3048, "mi": 1609.344},
     "area": {"cm2": 1.0, "mm2": 1e-2, "in2": 6.4516},
     "mass": {"kg": 1.0, "g": 1e-3, "lb": 0.45359237},
+    "force": {"N": 1.0, "kgf": 9.80665, "lbf": 4.4482216152605},
     "energy": {"J": 1.0, "kJ": 1e3, "kcal": 4184.0, "Wh": 3600.0},
     "power": {"W": 1.0, "kW": 1e3},
     "current": {"A": 1.0, "mA": 1e-3, "uA": 1e-6},
@@ -58,7 +59,8 @@ _SCALES: dict[str, dict[str, float]] = {
     "calendar": {"a": 12.0, "mo": 1.0},
 }
 """Factors to the first unit of each kind. Inch, foot, mile and pound are exact by definition (1959 agreement of
-the yard and the pound); the kilocalorie is the thermochemical one, 4184 J; a calendar year is 12 months."""
+the yard and the pound); kilogram-force and pound-force are those masses times the standard gravity of 9.80665 m/s2,
+exact by definition (1901); the kilocalorie is the thermochemical one, 4184 J; a calendar year is 12 months."""
 
 _SPELLINGS = {
     "sec": "s",

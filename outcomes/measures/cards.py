@@ -211,6 +211,7 @@ def _rule(definition: Definition, scale: Scale) -> str:
         "recode": f"{names} recoded: " + ", ".join(f"{code} = {number:g}" for code, number in scale.recode.items()),
         "sum": f"sum of {', '.join(_counted(scale))}",
         "mean": f"mean of {names}",
+        "largest": f"largest of {names}",
         "trials": f"{names}",
         "ratio": " / ".join(parts),
     }
@@ -221,7 +222,7 @@ def _rule(definition: Definition, scale: Scale) -> str:
         text = f"{how} of the readings: {text}" if on == "readings" else f"{text} of each reading, then their {how}"
     if (scale.factor, scale.offset) != (1.0, 0.0):
         text += f", times {scale.factor:g}" + (f", plus {scale.offset:g}" if scale.offset else "")
-    return text
+    return text if scale.cap is None else f"{text}; above {scale.cap:g} counts as {scale.cap:g}, flagged"
 
 
 def _counted(scale: Scale) -> list[str]:
@@ -239,6 +240,8 @@ def _missing(scale: Scale) -> str:
         return f"NO SCORE IS FORMED: {scale.withheld}"
     if name_of(scale.rule):
         text = ""
+    elif scale.rule == "largest":
+        text = f"of those answered, at least {scale.at_least}"
     elif scale.missing == "no score":
         text = "a missing answer leaves no score"
     else:

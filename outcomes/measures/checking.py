@@ -229,7 +229,7 @@ def _missing(scale: Scale) -> Iterator[Found]:
         yield ("missing",), f"'{scale.missing}' is for sum and mean"
     if scale.missing == "sum of answered" and scale.rule == "mean":
         yield ("missing",), "'sum of answered' is for sum"
-    if scale.at_least > 1 and scale.missing == "no score":
+    if scale.at_least > 1 and scale.missing == "no score" and scale.rule != "largest":
         yield ("at_least",), "without meaning where a missing item gives no score"
     if scale.at_least > count:
         yield ("at_least",), f"{scale.at_least} of {count} items can never be answered"
@@ -238,6 +238,8 @@ def _missing(scale: Scale) -> Iterator[Found]:
 def _scale_range(definition: Definition, scale: Scale) -> Iterator[Found]:
     if scale.factor == 0:
         yield ("factor",), "0 makes every score the same"
+    if scale.cap is not None and scale.range is not None and scale.cap != scale.range[1]:
+        yield ("cap",), f"{scale.cap:g} is not the largest value {scale.range[1]:g} of the range"
     if scale.range is None:
         return
     low, high = scale.range

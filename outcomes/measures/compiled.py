@@ -1,4 +1,4 @@
-"""The packaged definitions in a form that is quick to load, as Python keeps compiled modules beside their sources.
+"""The packaged definitions as one JSON file that is quick to load, where Python keeps compiled modules.
 
 The file is written the first time that all definitions are read, and again when one of them does not fit. Each entry
 holds the hash of its TOML file, and all stand under the hash of the modules of this room: what has changed
@@ -8,8 +8,7 @@ since is read from its TOML.
 from __future__ import annotations
 
 import hashlib
-import marshal
-import sys
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass
 from functools import cache
@@ -31,39 +30,49 @@ from outcomes.measures.schema import (
 )
 
 HERE = Path(__file__).parent
-FILE = HERE / "definitions" / "__pycache__" / f"definitions.{sys.implementation.cache_tag}"
-Entries = Mapping[str, tuple[bytes, dict[str, Any]]]
+FILE = HERE / "definitions" / "__pycache__" / "definitions.json"
+Entries = Mapping[str, tuple[str, dict[str, Any]]]
 
 
 def plain(value: Any) -> Any:
-    """Return a definition, or a part of one, as nested dicts without the fields that have their default."""
+    """Return a definition, or a part of one, as nested dicts and lists without the fields that have their default."""
     if is_dataclass(value):
         pairs = ((one, getattr(value, one.name)) for one in fields(value))
         return {one.name: plain(found) for one, found in pairs if found != one.default}
     if isinstance(value, tuple | list):
-        return type(value)(plain(one) for one in value)
+        return [plain(one) for one in value]
     return {key: plain(one) for key, one in value.items()} if isinstance(value, Mapping) else value
 
 
-def restored(data: Mapping[str, Any]) -> Definition:
-    """Return the definition that `plain` was made of."""
-    rows = dict(data["rows"])
+def restored(data: dict[str, Any]) -> Definition:
+    """Return the definition that `plain` was made of; lists in `data` become tuples."""
+    rows = dict(_tupled(data["rows"]))
     if "trial" in rows:
         rows["trial"] = Trial(**rows["trial"])
     return Definition(
         **{
-            **data,
+            **_tupled(data),
             "rows": Rows(**rows),
-            "items": tuple(_item(one) for one in data["items"]),
-            "scales": tuple(Scale(**one) for one in data["scales"]),
-            "bands": tuple(Band(**one) for one in data.get("bands", ())),
-            "published": tuple(PublishedValue(**one) for one in data.get("published", ())),
-            "examples": tuple(Example(**one) for one in data.get("examples", ())),
+            "items": tuple([_item(_tupled(one)) for one in data["items"]]),
+            "scales": tuple([Scale(**_tupled(one)) for one in data["scales"]]),
+            "bands": tuple([Band(**_tupled(one)) for one in data.get("bands", ())]),
+            "published": tuple([PublishedValue(**_tupled(one)) for one in data.get("published", ())]),
+            "examples": tuple([Example(**one) for one in data.get("examples", ())]),
         }
     )
 
 
-def _item(data: Mapping[str, Any]) -> Item:
+def _tupled(data: dict[str, Any]) -> dict[str, Any]:
+    """Turn the lists of a part into tuples; only examples hold lists, as they were typed."""
+    for key, value in data.items():
+        if value.__class__ is list:
+            data[key] = tuple(value)
+    return data
+
+
+def _item(data: dict[str, Any]) -> Item:
+    if "usual_at" in data:
+        _tupled(data["usual_at"])
     if "asked_if" in data:
         return Item(**{**data, "asked_if": Condition(**data["asked_if"])})
     return Item(**data)
@@ -78,8 +87,8 @@ def load(path: Path, raw: bytes) -> Definition | None:
     raw : bytes
         What the file holds now.
     """
-    digest, data = _entries().get(path.name, (b"", {}))
-    return restored(data) if digest == hashlib.sha256(raw).digest() else None
+    digest, data = _entries().get(path.name, ("", {}))
+    return restored(data) if digest == hashlib.sha256(raw).hexdigest() else None
 
 
 def write(definitions: Iterable[tuple[Path, Definition]]) -> bool:
@@ -90,9 +99,9 @@ def write(definitions: Iterable[tuple[Path, Definition]]) -> bool:
     definitions : iterable of (Path, Definition)
         Each as its file gives it.
     """
-    entries = {path.name: (hashlib.sha256(path.read_bytes()).digest(), plain(one)) for path, one in definitions}
+    entries = {path.name: (hashlib.sha256(path.read_bytes()).hexdigest(), plain(one)) for path, one in definitions}
     try:
-        write_whole(FILE, marshal.dumps((_readers(), entries)))
+        write_whole(FILE, json.dumps([_readers(), entries], separators=(",", ":")).encode())
     except UsageError:
         return False
     _entries.cache_clear()
@@ -100,19 +109,19 @@ def write(definitions: Iterable[tuple[Path, Definition]]) -> bool:
 
 
 @cache
-def _readers() -> bytes:
+def _readers() -> str:
     """Return the hash of every module of the room: each may change what is read from the same TOML."""
-    digest = hashlib.sha256(sys.version.encode())
+    digest = hashlib.sha256()
     for path in sorted(HERE.rglob("*.py")):
         digest.update(path.read_bytes())
-    return digest.digest()
+    return digest.hexdigest()
 
 
 @cache
 def _entries() -> Entries:
     """Return the compiled entries by file name; none where the file is absent, damaged, or of other readers."""
     try:
-        readers, entries = marshal.loads(FILE.read_bytes())
-    except (OSError, EOFError, ValueError, TypeError):
+        readers, entries = json.loads(FILE.read_bytes())
+    except (OSError, ValueError, TypeError):
         return {}
     return entries if readers == _readers() and isinstance(entries, dict) else {}

@@ -16,7 +16,7 @@ Kind = Literal[
 1; true or false; ``[low, high]`` with ``inf`` for an open end; one word of a closed list or several; codes with their
 numbers; one table or several; a number, a list ``[low, high]`` or text."""
 
-RULES = ("value", "recode", "sum", "mean", "trials", "ratio")
+RULES = ("value", "recode", "sum", "mean", "largest", "trials", "ratio")
 COMBINE = ("mean", "median", "best")
 COMBINE_ON = ("readings", "scores")
 LEVELS = ("ordinal", "interval", "ratio")
@@ -130,6 +130,7 @@ FIELDS: dict[str, dict[str, Field]] = {
         "unable": Field("number", "score of a person who was unable; no score where absent"),
         "factor": Field("number", "the formed number times this"),
         "offset": Field("number", "and then plus this"),
+        "cap": Field("number", "by a published rule a formed number above this counts as this, flagged"),
         "combine": Field("word", "as in rows, for this scale only", words=COMBINE),
         "combine_on": Field("word", "as in rows, for this scale only", words=COMBINE_ON),
     },

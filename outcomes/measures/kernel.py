@@ -199,6 +199,8 @@ def _of_items(definition: Definition, scale: Scale, asked: Asked, answers: Answe
     factors = _positions(definition, scale.times)
     parts = _weighted(scale, parts, [asked.value[i, 0] for i in factors])
     total, answered = added(parts, leave_out=scale.missing != "no score")
+    if scale.rule == "largest":
+        total = np.fmax.reduce(parts)
     if scale.missing != "no score":
         total[_not_left_out(definition, rows, asked, answers).any(axis=0)] = np.nan
     if factors:
@@ -262,6 +264,9 @@ def _recoded(item: Item, scale: Scale, value: Floats) -> Floats:
 
 def _allow_missing(scale: Scale, scored: Scored, n: int) -> None:
     """Turn a sum of what was answered into the score that the missing rule allows, in place."""
+    if scale.rule == "largest":
+        scored.value[scored.answered < scale.at_least] = np.nan
+        return
     if scale.missing == "no score":  # the sum is missing where one of its parts is
         if scale.rule == "mean":
             scored.value /= n
@@ -379,9 +384,13 @@ def _mark_readings(
 
 
 def _finish(definition: Definition, scale: Scale, scored: Scored, asked: Asked, answers: Answers) -> None:
-    """Apply factor and offset, the range of the scale, and the score of a person who was unable; or withhold it."""
+    """Apply factor, offset and cap, the range of the scale, and the score of who was unable; or withhold it."""
     if (scale.factor, scale.offset) != (1.0, 0.0):
         scored.value = scored.value * scale.factor + scale.offset
+    if scale.cap is not None:
+        above = scored.value > scale.cap + SLACK
+        scored.value = np.where(above, scale.cap, scored.value)
+        scored.marks.append((above, f"{scale.key} capped at {scale.cap:g}"))
     if scale.range is not None and (scale.rule != "sum" or scale.weights or scale.times):
         out = (scored.value < scale.range[0] - SLACK) | (scored.value > scale.range[1] + SLACK)
         if out.any():

@@ -23,6 +23,8 @@ def attainable(definition: Definition, scale: Scale) -> tuple[float, ...] | None
     if raw is None:
         return None
     values = {value * scale.factor + scale.offset for value in raw}
+    if scale.cap is not None:
+        values = {min(value, scale.cap) for value in values}
     if scale.unable is not None:
         values.add(scale.unable)
     return tuple(sorted(values))
@@ -31,11 +33,13 @@ def attainable(definition: Definition, scale: Scale) -> tuple[float, ...] | None
 def _raw(definition: Definition, scale: Scale) -> set[float] | None:
     if scale.codes:
         return set(scale.codes.values())
-    if scale.rule not in ("value", "recode", "sum") or (scale.rule == "sum" and scale.missing != "no score"):
+    if scale.rule not in ("value", "recode", "sum", "largest") or (scale.rule == "sum" and scale.missing != "no score"):
         return None
     parts = _values_of(definition, scale, scale.items or scale.scales)
     if not parts or not all(parts):
         return None
+    if scale.rule == "largest":
+        return set().union(*parts)
     if scale.times:
         factors = _values_of(definition, scale, scale.times)
         parts = [{a * b for a in part for b in by} for part, by in zip(parts, factors, strict=True)]

@@ -98,6 +98,7 @@ class Scale:
     unable: float | None = None
     factor: float = 1.0
     offset: float = 0.0
+    cap: float | None = None
     combine: str = ""
     combine_on: str = ""
 

@@ -15,6 +15,9 @@ FACTORS = [
     ("ft", "in", 12.0),
     ("lb", "kg", 0.45359237),
     ("mi", "km", 1.609344),
+    # Standard gravity, 9.80665 m/s2 exactly (General Conference on Weights and Measures, 1901).
+    ("kgf", "N", 9.80665),
+    ("lbf", "kgf", 0.45359237),
     # Thermochemical calorie, 4.184 J exactly (NIST SP 811, appendix B.8).
     ("kcal", "kJ", 4.184),
     # SI prefixes and units accepted with the SI (BIPM SI Brochure, 9th ed., tables 7 and 8).

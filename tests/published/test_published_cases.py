@@ -26,7 +26,7 @@ import pytest
 HERE = Path(__file__).parent
 FILES = [f for f in sorted((HERE / "cases").glob("*.toml")) if not f.name.startswith(("measures_", "dose_"))]
 CASES = [
-    pytest.param(document, case, id=f"{file.stem}-{number}-{case['function'].rpartition('.')[2]}")
+    pytest.param(document, case, id=case.get("case", f"{file.stem}-{number}-{case['function'].rpartition('.')[2]}"))
     for file in FILES
     for document in [tomllib.loads(file.read_text(encoding="utf-8"))]
     for number, case in enumerate(document["cases"], start=1)

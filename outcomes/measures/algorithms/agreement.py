@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     Found = tuple[KeyPath, str]
 
-DECIDED = ("scales", "recode", "weights", "times", "missing", "at_least", "unable", "combine", "combine_on")
+DECIDED = ("scales", "recode", "weights", "times", "missing", "at_least", "unable", "cap", "combine", "combine_on")
 """Keys of a scale that an algorithm leaves nothing to say about."""
 
 

@@ -52,8 +52,8 @@ def test_half_up_is_not_half_to_even() -> None:
     ("domain", "raw", "expected"),
     [
         # the manual's printed table (user manual of 1998, revised 2012)
-        ("environment", 9, (5, 6)),
-        ("physical", 24, (14, 63)),
+        pytest.param("environment", 9, (5, 6), id="whoqol_bref_04"),
+        pytest.param("physical", 24, (14, 63), id="whoqol_bref_05"),
         ("environment", 35, (18, 88)),
         ("psychological", 6, (4, 0)),
         ("social", 5, (7, 19)),
@@ -75,7 +75,16 @@ def test_a_raw_sum_that_cannot_be_is_refused() -> None:
 @pytest.mark.parametrize(
     ("length", "width", "size"),
     # bands of PUSH 3.0 (secondary listing); areas between the printed bands are rounded half up to 0.1 first
-    [(2.4, 1.5, 6), (0, 0, 0), (6, 4.1, 10), (0.5, 0.5, 2), (0.65, 1, 3), (1.05, 1, 4), (0.1, 0.1, 1), (6, 4, 9)],
+    [
+        pytest.param(2.4, 1.5, 6, id="push_1"),
+        pytest.param(0, 0, 0, id="push_2"),
+        pytest.param(6, 4.1, 10, id="push_4"),
+        (0.5, 0.5, 2),
+        (0.65, 1, 3),
+        (1.05, 1, 4),
+        (0.1, 0.1, 1),
+        (6, 4, 9),
+    ],
 )
 def test_the_size_of_a_wound(length: float, width: float, size: int) -> None:
     assert push_size(length, width) == size

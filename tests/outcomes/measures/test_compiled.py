@@ -47,11 +47,11 @@ def test_a_change_of_the_reader_makes_it_void(place: Path, monkeypatch: pytest.M
     path = FILES[0]
     compiled.write([(path, read_definition(path))])
     compiled._entries.cache_clear()
-    monkeypatch.setattr(compiled, "_readers", lambda: b"another")
+    monkeypatch.setattr(compiled, "_readers", lambda: "another")
     assert compiled.load(path, path.read_bytes()) is None
 
 
-@pytest.mark.parametrize("content", [b"", b"\x00", b"(", b"no marshal", b"\xe9\x00"])
+@pytest.mark.parametrize("content", [b"", b"\x00", b"[", b"null", b"[1, 2]", b"{}", b"no json", b"\xe9\x00"])
 def test_a_damaged_file_is_as_good_as_none(place: Path, content: bytes) -> None:
     place.parent.mkdir()
     place.write_bytes(content)

@@ -17,6 +17,8 @@ from outcomes.measures import (
 )
 
 MAN: dict[str, Any] = {"sex": "male", "age_years": 60, "height_cm": 175, "body_mass_kg": 80}
+WOMAN: dict[str, Any] = {"sex": "female", "age_years": 60, "height_cm": 162, "body_mass_kg": 65}
+OLDER_WOMAN: dict[str, Any] = {"sex": "female", "age_years": 75, "height_cm": 158, "body_mass_kg": 70}
 HOUSH = {"mid_thigh_girth": 50, "anterior_thigh_skinfold": 10}
 
 
@@ -24,9 +26,9 @@ HOUSH = {"mid_thigh_girth": 50, "anterior_thigh_skinfold": 10}
     ("person", "distance", "predicted", "percent"),
     [
         # worked out from the coefficients in Singh et al. (2014) Eur Respir J, table 5
-        (MAN, 402, 573.75, 70.07),
-        ({"sex": "female", "age_years": 60, "height_cm": 162, "body_mass_kg": 65}, 402, 513.17, 78.34),
-        ({"sex": "female", "age_years": 75, "height_cm": 158, "body_mass_kg": 70}, 250, 406.58, 61.49),
+        pytest.param(MAN, 402, 573.75, 70.07, id="sixmwt_01"),
+        pytest.param(WOMAN, 402, 513.17, 78.34, id="sixmwt_02"),
+        pytest.param(OLDER_WOMAN, 250, 406.58, 61.49, id="sixmwt_04"),
     ],
 )
 def test_the_walk_of_a_healthy_person(

@@ -30,9 +30,11 @@ CASES = [  # id, measure, value, who, place, worse; the source of each is that o
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("name", "measure", "value", "who", "place", "worse", "source"), CASES)
+@pytest.mark.parametrize(
+    ("measure", "value", "who", "place", "worse", "source"), [pytest.param(*rest, id=name) for name, *rest in CASES]
+)
 def test_a_value_gets_the_word_of_its_row(
-    name: str, measure: str, value: float, who: dict[str, Any], place: str, worse: bool, source: str
+    measure: str, value: float, who: dict[str, Any], place: str, worse: bool, source: str
 ) -> None:
     found = against_norm(MEASURES.get(measure), value, **who)
     assert (found.place, found.worse, found.status) == (place, worse, "VERIFIED")
@@ -44,7 +46,12 @@ def test_a_value_gets_the_word_of_its_row(
 @pytest.mark.parametrize(
     ("measure", "who", "why"),
     [
-        ("chairstand30", {"age_years": 52, "sex": "male", "variant": STANDARD}, "ages 60 to 94 years, not 52"),
+        pytest.param(
+            "chairstand30",
+            {"age_years": 52, "sex": "male", "variant": STANDARD},
+            "ages 60 to 94 years, not 52",
+            id="chairstand30_04",
+        ),
         ("chairstand30", {"age_years": 95, "sex": "male", "variant": STANDARD}, "ages 60 to 94 years, not 95"),
         ("chairstand30", {"age_years": 67, "variant": STANDARD}, "a row for each sex"),
         ("chairstand30", {"age_years": 67, "sex": "male", "variant": "form=arms_allowed"}, "the variant"),

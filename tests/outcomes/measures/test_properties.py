@@ -98,100 +98,53 @@ def test_no_packaged_value_becomes_an_error_of_the_mean_of_both_sides(key: str) 
 MEASURES = Catalogue.packaged()
 WALK = {"variant": "pace=comfortable", "people": "stroke", "statistic": "mdc"}
 LEVEL = {"variant": "effort=maximum", "statistic": "smallest_real_difference"}
+INPATIENTS = {"statistic": "mcid", "people": "stroke_inpatients"}
+BLOCKS = {"statistic": "smallest_real_difference", "people": "stroke"}
+MS = {"people": "multiple_sclerosis"}
+PAIN = {"statistic": "mcid", "people": "spinal_cord_injury"}
+RISING = {"statistic": "mcid", "people": "walking_spinal_cord_injury"}
+LEAN = {"statistic": "least_significant_change", "people": "spinal_cord_injury", "unit_of_analysis": ""}
+
+
+CHANGES = [  # name of the case, measure, before, after, how, threshold, met
+    # Scivoletto et al. (2014) Spinal Cord 52:65-69: 1.682 levels in paraplegia
+    ("wisci2_04", "wisci2", 12, 13, LEVEL | {"people": "paraplegia"}, 1.682, False),
+    ("wisci2_by_two", "wisci2", 12, 14, LEVEL | {"people": "paraplegia"}, 1.682, True),
+    # Hosoi et al. (2023) Front Neurol 14:1219505: by speed before
+    ("tenmwt_08", "tenmwt", 0.35, 0.41, WALK, 0.05, True),
+    ("tenmwt_middle", "tenmwt", 0.4, 0.46, WALK, 0.11, False),
+    ("tenmwt_fast", "tenmwt", 0.9, 1.11, WALK, 0.21, True),
+    # Donoghue & Stokes (2009) J Rehabil Med 41(5): by score before; reaching it is enough
+    ("bbs_04", "bbs", 30, 36, {"statistic": "mdc95", "people": "older_adults"}, 7, False),
+    ("bbs_05", "bbs", 48, 52, {"statistic": "mdc95", "people": "older_adults"}, 4, True),
+    # Hsieh et al. (2007) Neurorehabil Neural Repair 21:233-238: 1.85 on 0 to 20, 9.25 on 0 to 100
+    ("barthel_05.1", "barthel", 11, 12, INPATIENTS | {"scale": "total_20"}, 1.85, False),
+    ("barthel_05.2", "barthel", 55, 60, INPATIENTS, 9.25, False),
+    # Chen et al. (2009) Neurorehabil Neural Repair 23:435-440: by hand
+    ("bbt_01", "bbt", 22, 28, BLOCKS | {"variant": "hand=more_affected"}, 5.5, True),
+    ("bbt_02", "bbt", 52, 58, BLOCKS | {"variant": "hand=less_affected"}, 7.8, False),
+    # Schwid et al. (2002) Neurology: 20 % of the own value
+    ("nhpt_02", "nhpt", 60.0, 50.0, MS | {"statistic": "reliable_change_percent"}, 20, False),
+    # Hobart et al. (2013) Neurology 80:1509-1517: 20 % of speed; 7.62 m in 10 and in 8 s
+    ("t25fw_02", "t25fw", 0.762, 0.9525, MS | {"statistic": "mcid_percent", "scale": "speed"}, 20, True),
+    # Bowman et al. (2025) Top Stroke Rehabil 32:553-561
+    ("twomwt_02", "twomwt", 80, 112, {"statistic": "mcid", "people": "subacute_stroke"}, 31, True),
+    # Costelloe et al. (2007) J Neurol Neurosurg Psychiatry 78:841-844
+    ("msis29_05", "msis29", 55, 47, MS | {"statistic": "mic", "stratum": "disability score 5.5 to 8.5"}, 8, True),
+    # Hanley et al. (2006) J Pain 7:25-31: 1.8 points or 36 %
+    ("nrs_1.1", "pain_nrs", 6, 4, PAIN | {"key": "decrease_sci"}, 1.8, True),
+    ("nrs_1.2", "pain_nrs", 6, 4, PAIN | {"key": "decrease_sci_percent"}, 36, False),
+    # Clin Rehabil doi 10.1177/02692155221122672: with and without hands, to be exceeded
+    ("ftsts_with_hands", "ftsts", 20, 17.73, RISING | {"variant": "hands=with"}, 2.27, False),
+    ("ftsts_without_hands", "ftsts", 20, 17.99, RISING | {"variant": "hands=without"}, 2.0, True),
+    # 2.77 times the precision error of 2.7 % (PMC6127003, table 4)
+    ("lean_1", "dxa_lean", 8.2, 8.9, LEAN, 7.5, True),
+]
 
 
 @pytest.mark.parametrize(
     ("measure", "before", "after", "how", "threshold", "met"),
-    [
-        # Scivoletto et al. (2014) Spinal Cord 52:65-69: 1.682 levels in paraplegia
-        ("wisci2", 12, 13, LEVEL | {"people": "paraplegia"}, 1.682, False),
-        ("wisci2", 12, 14, LEVEL | {"people": "paraplegia"}, 1.682, True),
-        # Hosoi et al. (2023) Front Neurol 14:1219505: by speed before
-        ("tenmwt", 0.35, 0.41, WALK, 0.05, True),
-        ("tenmwt", 0.4, 0.46, WALK, 0.11, False),
-        ("tenmwt", 0.9, 1.11, WALK, 0.21, True),
-        # Donoghue & Stokes (2009) J Rehabil Med 41(5): by score before; reaching it is enough
-        ("bbs", 30, 36, {"statistic": "mdc95", "people": "older_adults"}, 7, False),
-        ("bbs", 48, 52, {"statistic": "mdc95", "people": "older_adults"}, 4, True),
-        # Hsieh et al. (2007) Neurorehabil Neural Repair 21:233-238: 1.85 on 0 to 20, 9.25 on 0 to 100
-        ("barthel", 11, 12, {"statistic": "mcid", "people": "stroke_inpatients", "scale": "total_20"}, 1.85, False),
-        ("barthel", 55, 60, {"statistic": "mcid", "people": "stroke_inpatients"}, 9.25, False),
-        # Chen et al. (2009) Neurorehabil Neural Repair 23:435-440: by hand
-        (
-            "bbt",
-            22,
-            28,
-            {"statistic": "smallest_real_difference", "people": "stroke", "variant": "hand=more_affected"},
-            5.5,
-            True,
-        ),
-        (
-            "bbt",
-            52,
-            58,
-            {"statistic": "smallest_real_difference", "people": "stroke", "variant": "hand=less_affected"},
-            7.8,
-            False,
-        ),
-        # Schwid et al. (2002) Neurology: 20 % of the own value
-        ("nhpt", 60.0, 50.0, {"statistic": "reliable_change_percent", "people": "multiple_sclerosis"}, 20, False),
-        # Hobart et al. (2013) Neurology 80:1509-1517: 20 % of speed; 7.62 m in 10 and in 8 s
-        (
-            "t25fw",
-            0.762,
-            0.9525,
-            {"statistic": "mcid_percent", "people": "multiple_sclerosis", "scale": "speed"},
-            20,
-            True,
-        ),
-        # Bowman et al. (2025) Top Stroke Rehabil 32:553-561
-        ("twomwt", 80, 112, {"statistic": "mcid", "people": "subacute_stroke"}, 31, True),
-        # Costelloe et al. (2007) J Neurol Neurosurg Psychiatry 78:841-844
-        (
-            "msis29",
-            55,
-            47,
-            {"statistic": "mic", "people": "multiple_sclerosis", "stratum": "disability score 5.5 to 8.5"},
-            8,
-            True,
-        ),
-        # Hanley et al. (2006) J Pain 7:25-31: 1.8 points or 36 %
-        ("pain_nrs", 6, 4, {"statistic": "mcid", "people": "spinal_cord_injury", "key": "decrease_sci"}, 1.8, True),
-        (
-            "pain_nrs",
-            6,
-            4,
-            {"statistic": "mcid", "people": "spinal_cord_injury", "key": "decrease_sci_percent"},
-            36,
-            False,
-        ),
-        # Clin Rehabil doi 10.1177/02692155221122672: with and without hands, to be exceeded
-        (
-            "ftsts",
-            20,
-            17.73,
-            {"statistic": "mcid", "people": "walking_spinal_cord_injury", "variant": "hands=with"},
-            2.27,
-            False,
-        ),
-        (
-            "ftsts",
-            20,
-            17.99,
-            {"statistic": "mcid", "people": "walking_spinal_cord_injury", "variant": "hands=without"},
-            2.0,
-            True,
-        ),
-        # 2.77 times the precision error of 2.7 % (PMC6127003, table 4)
-        (
-            "dxa_lean",
-            8.2,
-            8.9,
-            {"statistic": "least_significant_change", "people": "spinal_cord_injury", "unit_of_analysis": ""},
-            7.5,
-            True,
-        ),
-    ],
+    [pytest.param(*rest, id=name) for name, *rest in CHANGES],
 )
 def test_a_change_is_held_against_the_value_that_matches_in_everything(
     measure: str, before: float, after: float, how: dict[str, str], threshold: float, met: bool
