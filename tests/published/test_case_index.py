@@ -1,12 +1,11 @@
-"""``case_index.csv`` leads from the name of every worked case of a measure to the tests that hold it.
+"""``case_index.toml`` leads from the name of every worked case of a measure to the tests that hold it.
 
-A row names one test. Where that test is run with many cases, the one of the row bears its name, or its name and a
-number (``mas_1.2``).
+Where a test is run with many cases, the one that is meant bears the name of the case, or its name and a number
+(``mas_1.2``).
 """
 
 from __future__ import annotations
 
-import csv
 import subprocess
 import sys
 import tomllib
@@ -17,8 +16,8 @@ import pytest
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 SCORED = "tests/published/test_measure_cases.py::test_a_measure_gives_the_score_of_its_source"
-with (HERE / "case_index.csv").open(encoding="utf-8", newline="") as file:
-    ROWS = [(row["case"], row["test"]) for row in csv.DictReader(file)]
+INDEX: dict[str, list[str]] = tomllib.loads((HERE / "case_index.toml").read_text(encoding="utf-8"))
+ROWS = [(case, test) for case, tests in INDEX.items() for test in tests]
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +30,7 @@ def collected() -> list[str]:
 
 
 def named(case: str, test: str, node: str) -> bool:
-    """Whether a collected test is the one of a row."""
+    """Whether a collected test is the one that is meant."""
     function, _, name = node.rstrip("]").partition("[")
     return function == test and (not name or case in (name, name.rpartition(".")[0]))
 
@@ -41,9 +40,10 @@ def test_every_case_has_tests_that_exist(collected: list[str]) -> None:
     assert missing == []
 
 
-def test_no_row_is_double_and_the_cases_are_in_order() -> None:
+def test_no_test_is_double_and_the_cases_are_in_order() -> None:
     assert sorted(set(ROWS)) == ROWS
-    assert len({case for case, _ in ROWS}) == 215
+    assert len(INDEX) == 215
+    assert all(INDEX.values())
 
 
 def test_no_test_of_a_case_bears_its_name_twice(collected: list[str]) -> None:

@@ -1,7 +1,7 @@
 """Worked cases of measures that one score does not show: sums of grades, changes, errors, a whole cohort.
 
 Where a case speaks of a change, the score of each visit stands in ``cases/measures_*.toml``, its threshold in
-``tests/outcomes/measures/test_properties.py``. ``case_index.csv`` names the tests of every case.
+``tests/outcomes/measures/test_properties.py``. ``case_index.toml`` names the tests of every case.
 """
 
 from __future__ import annotations

@@ -52,6 +52,13 @@ ALL = 'items = ["a", "b", "c", "d"]'
         ("mean", 'missing = "mean of answered"', [None, None, None, None], None),
         ("sum", "factor = 0.5", [1, 2, 3, 0], 3),
         ("mean", "factor = 4\noffset = -4", [1, 2, 3, 0], 2),
+        ("largest", "", [1, 2, 0, 0], 2),
+        ("largest", "", [1, None, 0, None], 1),
+        ("largest", "at_least = 3", [1, None, 0, None], None),
+        ("largest", "", [None, None, None, None], None),
+        ("sum", "cap = 5", [1, 2, 3, 0], 5),
+        ("sum", "cap = 5", [1, 2, 1, 1], 5),
+        ("sum", "cap = 5", [1, 2, 1, None], None),
     ],
 )
 def test_a_sum_or_mean_follows_its_missing_rule(
@@ -62,6 +69,21 @@ def test_a_sum_or_mean_follows_its_missing_rule(
     assert score(form, given)["total"] == value
     sets = score_sets(form, {key: np.array([np.nan if one is None else one]) for key, one in given.items()})
     np.testing.assert_equal(sets["total"], [np.nan if value is None else value])
+
+
+def test_a_number_above_its_cap_is_flagged_and_one_at_it_is_not(define: Define) -> None:
+    form = define(ITEMS + scale("total", "sum", ALL, "cap = 5\nrange = [0, 5]", main=True))
+    assert form.levels("total") == (0, 1, 2, 3, 4, 5)
+    assert "above 5 counts as 5, flagged" in card(form)
+    told = [score(form, dict.fromkeys("abcd", 1) | {"a": a}).flags["total"] for a in (2, 3)]
+    assert told == [(), ("total capped at 5",)]
+
+
+def test_the_largest_answer_says_what_it_takes(define: Define) -> None:
+    form = define(ITEMS + scale("worst", "largest", ALL, "range = [0, 3]", main=True))
+    assert form.levels("worst") == (0, 1, 2, 3)
+    assert "largest of a, b, c, d; of those answered, at least 1" in " ".join(card(form).split())
+    assert score(form, {}).reasons["worst"] == "all 4 items missing"
 
 
 def test_a_score_with_missing_items_is_flagged_and_counts_them(define: Define) -> None:

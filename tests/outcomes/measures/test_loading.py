@@ -172,6 +172,7 @@ BAD = [
     ('rule = "sum"', 'rule = "value"', "scales[0].rule: value needs 1 item; found 2"),
     ('rule = "sum"', 'rule = "ratio"', "scales[0].items: b is divided by, so it needs a range above 0"),
     ('rule = "sum"', 'rule = "sum"\ncombine = "best"', "scales[0].combine: only for a scale of several readings"),
+    ('rule = "sum"', 'rule = "sum"\ncap = 4', "scales[0].cap: 4 is not the largest value 5 of the range"),
     ('rule = "sum"', 'rule = "sum"\nfactor = 0', "scales[0].factor: 0 makes every score the same"),
     ('rule = "sum"', 'rule = "sum"\nweights = [1]', "scales[0].weights: 1 for 2 items or scales"),
     ('rule = "sum"', 'rule = "sum"\nweights = [1, 0]', "scales[0].weights: 0 leaves a part out: do not name it"),
