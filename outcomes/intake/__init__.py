@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from outcomes.intake.suggest import suggest_columns as suggest_columns
     from outcomes.intake.traces import TraceSource as TraceSource
     from outcomes.intake.traces import find_sources as find_sources
+    from outcomes.intake.traces_check import TraceChecks as TraceChecks
+    from outcomes.intake.traces_check import checked_batch as checked_batch
     from outcomes.intake.traces_parquet import read_groups as read_groups
     from outcomes.intake.traces_parquet import write_traces as write_traces
 
@@ -31,8 +33,10 @@ _EXPORTS: dict[str, str] = {
     "Intake": "intake",
     "Ledger": "ledger",
     "Suggestion": "suggest",
+    "TraceChecks": "traces_check",
     "TraceSource": "traces",
     "answer_findings": "decisions",
+    "checked_batch": "traces_check",
     "find_sources": "traces",
     "ledger_files": "ledger",
     "mark_findings": "marked",

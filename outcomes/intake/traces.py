@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from outcomes.errors import DesignError, Finding, near_word
 from outcomes.intake.collector import Collector
-from outcomes.intake.traces_check import RawTrace, TraceChecks, batch_of
+from outcomes.intake.traces_check import RawTrace, TraceChecks, batch_of, checked_batch
 from outcomes.intake.traces_table import NAMES, Heading, read_csv
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ class TraceSource:
             if is_ours(self.path):
                 if not groups(self.path):
                     raise DesignError("it holds no samples")
-                return next(read_groups(self.path, [number]))
+                return checked_batch(next(read_groups(self.path, [number])), checks)
             return self._foreign(checks)
         except (OSError, ValueError) as error:
             self._refuse(checks, "unreadable_file", f"a Parquet file of traces: {error}")

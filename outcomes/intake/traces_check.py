@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
+    Integers = NDArray[np.int64]
 
 CLOCK_JUMP_S = 60.0
 """A time that falls by more than this is a clock that jumped; by less, samples written out of order."""
@@ -26,6 +27,9 @@ LONG_STEP_S = 3600.0
 DAY_S = 86_400.0
 STUCK_S, STUCK_SAMPLES = 120.0, 60
 """A power above 0 W that stays exactly the same for so long looks like a sensor that got stuck."""
+
+BLOCK = 1 << 15
+"""Samples whose doubts are looked for at once: few enough for the caches of a processor."""
 
 HARD = {
     "power_w": (-500.0, 2500.0),
@@ -267,6 +271,89 @@ class TraceChecks:
 
 def _counted(number: int) -> str:
     return f"{number:,} sample" + ("" if number == 1 else "s")
+
+
+def checked_batch(batch: Batch, checks: TraceChecks) -> Batch | None:
+    """Check a batch that is in order of time; return what is left of it, None where nothing is.
+
+    Only the sessions that `doubtful` names are checked one by one, so that a batch without fault costs little.
+    """
+    doubts = doubtful(batch, checks.gap_s).tolist()
+    if not any(doubts):
+        return batch
+    kept = []
+    for i, doubt in enumerate(doubts):
+        cut = slice(int(batch.starts[i]), int(batch.starts[i + 1]))
+        channels = {name: values[cut] for name, values in batch.channels.items()}
+        phase = None if batch.phase is None else batch.phase[cut]
+        trace = RawTrace(batch.participants[i], batch.sessions[i], batch.t_s[cut], channels, phase)
+        if not doubt or checks.checked(trace):
+            kept.append(trace)
+    return batch_of(kept)
+
+
+def doubtful(batch: Batch, gap_s: float) -> Flags:
+    """Return the sessions that a rule of `TraceChecks` may find something in; a session without doubt passes them all.
+
+    Parameters
+    ----------
+    batch : Batch
+    gap_s : float
+        The longest step between samples that is still a recording.
+
+    Returns
+    -------
+    array of bool, shape (n_sessions,)
+    """
+    import numpy as np
+
+    parts = [_doubtful(part, gap_s) for part in batch.blocks(BLOCK)]
+    return np.concatenate(parts) if parts else np.zeros(0, dtype=np.bool_)
+
+
+def _doubtful(batch: Batch, gap_s: float) -> Flags:
+    import numpy as np
+
+    starts, t = batch.starts, batch.t_s
+    total = t[starts[1:] - 1] - t[starts[:-1]]
+    doubts: Flags = total > np.minimum(DAY_S, (np.diff(starts) - 1) * gap_s / 2)  # half of the steps above the gap
+
+    def doubt(samples: Flags) -> None:
+        if samples.any():
+            doubts[np.searchsorted(starts, np.flatnonzero(samples), side="right") - 1] = True
+
+    power, cadence, current = (batch.channels.get(name) for name in ("power_w", "cadence_rpm", "current_ma"))
+    if power is None:
+        return np.ones(len(batch), dtype=np.bool_)
+    step = np.empty(len(t))
+    np.subtract(t[1:], t[:-1], out=step[:-1])
+    step[starts[1:] - 1] = 1.0
+    if not (step.min() > 0 and step.max() <= LONG_STEP_S):
+        doubt((step == 0) | (step > LONG_STEP_S))
+    for name, values in batch.channels.items():
+        low, high = USUAL_W if name == "power_w" else HARD[name]
+        if not (values.min() >= low and values.max() <= high):
+            doubt(~((values >= low) & (values <= high)) if values is power else (values < low) | (values > high))
+    doubts[np.searchsorted(starts, _maybe_stuck(power), side="right") - 1] = True
+    if cadence is not None and not cadence.min() > 0:
+        doubt((power > 0) & (cadence == 0))
+    if current is not None:
+        doubt(current == 100)
+    return doubts
+
+
+def _maybe_stuck(power: Floats) -> Integers:
+    """Return where the same power above 0 stands for half of `STUCK_SAMPLES`, of every stretch that long one place."""
+    import numpy as np
+
+    half = STUCK_SAMPLES // 2
+    at = np.arange(0, len(power) - half, half)
+    at = at[power[at] > 0]
+    for ahead in range(half, 0, -1):
+        if not len(at):
+            break
+        at = at[power[at + ahead] == power[at]]
+    return at
 
 
 def batch_of(traces: Sequence[RawTrace]) -> Batch | None:

@@ -58,11 +58,14 @@ class TableSource:
         return 1
 
     def piece(self, number: int, *, gap_s: float = 5.0) -> Piece:
-        """Return the whole table; its cells were checked when the study was read."""
+        """Return the whole table, checked like any file of traces, and the findings."""
         from outcomes.dose import batch_of_frame
+        from outcomes.intake import TraceChecks, checked_batch
 
         placed = self.frame[self.frame["t_s"].notna()]
-        return (batch_of_frame(placed) if len(placed) else None), []
+        checks = TraceChecks(self.file, gap_s)
+        batch = checked_batch(batch_of_frame(placed), checks) if len(placed) else None
+        return batch, checks.found.sorted()
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from outcomes.dose import Batch, TraceRules, one_session, summarise
 from outcomes.dose.batch import CHANNELS
-from outcomes.intake import find_sources, write_traces
+from outcomes.intake import TraceChecks, checked_batch, find_sources, write_traces
+from outcomes.intake.traces_check import RawTrace, doubtful
 from outcomes.study import Traces
 
 SETTINGS = settings(max_examples=60, deadline=None)
@@ -101,6 +102,50 @@ def test_missing_values_never_become_zero(rows) -> None:
     assert all(math.isnan(found[name]) for name in ("recorded_work_j", "motor_work_j", "active_s", "peak_power_w"))
     assert found["total_s"] == pytest.approx(t[-1] - t[0])
     assert set(CHANNELS) >= {"power_w", "cadence_rpm"}
+
+
+faulty = st.lists(
+    st.tuples(
+        st.sampled_from([1.0, 1.0, 1.0, 0.0, 4.0, 6.0, 40.0, 3601.0, 90_000.0]),
+        st.sampled_from([9.0, 9.0, 9.0, 10.0, -60.0, 650.0, 2600.0, math.inf, math.nan]),
+        st.sampled_from([45.0, 45.0, 0.0, -1.0, 251.0, math.nan]),
+        st.sampled_from([100.0, 60.0, 0.0, 201.0]),
+        st.sampled_from([1, 2, 70, 140]),
+    ),
+    min_size=1,
+    max_size=6,
+)
+"""Stretches of equal samples: step, power, cadence, current, number."""
+
+
+def stretched(rows, session):
+    count = [n for *_, n in rows]
+    step, *channels = (np.repeat([row[i] for row in rows], count) for i in range(4))
+    named = dict(zip(("power_w", "cadence_rpm", "current_ma"), channels, strict=True))
+    return one_session(np.cumsum(step), participant_id="P", session_id=session, **named)
+
+
+@SETTINGS
+@given(rows=st.lists(faulty, min_size=1, max_size=4))
+def test_no_session_that_a_rule_finds_something_in_is_without_doubt(rows) -> None:
+    parts = [stretched(one, f"S{i}") for i, one in enumerate(rows)]
+    together = Batch.of(
+        ["P"] * len(parts),
+        [part.sessions[0] for part in parts],
+        np.append(0, np.cumsum([len(part.t_s) for part in parts])),
+        np.concatenate([part.t_s for part in parts]),
+        {name: np.concatenate([part.channels[name] for part in parts]) for name in parts[0].channels},
+    )
+    doubts = doubtful(together, RULES.gap_s)
+    told = []
+    for part, doubt in zip(parts, doubts.tolist(), strict=True):
+        alone = TraceChecks("f", RULES.gap_s)
+        alone.checked(RawTrace("P", part.sessions[0], part.t_s, dict(part.channels)))
+        assert doubt or not alone.found.sorted()
+        told += alone.found.sorted()
+    checks = TraceChecks("f", RULES.gap_s)
+    assert checked_batch(together, checks) is not None
+    assert sorted(map(str, checks.found.sorted())) == sorted(map(str, told))
 
 
 @settings(max_examples=12, deadline=None)

@@ -288,6 +288,59 @@ def test_a_file_of_ours_is_checked_on_reading(tmp_path, fault) -> None:
     assert said in found["unreadable_file"].expected
 
 
+def side_by_side(parts) -> Batch:
+    """Return batches of one session each as one batch."""
+    return Batch.of(
+        [part.participants[0] for part in parts],
+        [part.sessions[0] for part in parts],
+        np.append(0, np.cumsum([len(part.t_s) for part in parts])),
+        np.concatenate([part.t_s for part in parts]),
+        {name: np.concatenate([part.channels[name] for part in parts]) for name in parts[0].channels},
+    )
+
+
+@pytest.mark.parametrize(
+    ("rule", "channel", "change", "says"),
+    [
+        ("stuck", "power_w", lambda v: np.where(np.arange(len(v)) // 150 == 1, 13.0, v), "exactly 13 W for 149 s"),
+        ("hard_limit", "power_w", lambda v: np.where(np.arange(len(v)) == 7, 2501.0, v), "found 2501"),
+        ("soft_limit", "power_w", lambda v: np.where(np.arange(len(v)) == 7, 601.0, v), "601 W"),
+        ("negative_cadence", "cadence_rpm", lambda v: np.where(np.arange(len(v)) == 7, -1.0, v), "found -1"),
+        ("dropout", "power_w", lambda v: np.where(np.arange(len(v)) // 10 == 3, np.nan, v), "dropped out for 11 s"),
+        ("no_power", "power_w", lambda v: np.full(len(v), np.nan), "not 0 J"),
+        ("power_without_cadence", "cadence_rpm", lambda v: np.where(np.arange(len(v)) < 9, 0.0, v), "none for 9 s"),
+        ("percent_of_maximum", "current_ma", lambda v: np.minimum(v * 2, 100.0), "percent of the maximum"),
+    ],
+)
+def test_values_of_a_file_of_ours_are_doubted_like_those_of_any_other(tmp_path, rule, channel, change, says) -> None:
+    t = np.arange(400.0)
+    sound = {"power_w": 10 + t % 7, "cadence_rpm": np.full(400, 45.0), "current_ma": np.full(400, 60.0)}
+    wrong = sound | {channel: change(sound[channel])}
+    parts = [one_session(t, participant_id="P", session_id=name, **c) for name, c in (("A", sound), ("B", wrong))]
+    write_traces(tmp_path / "a.parquet", [side_by_side(parts)])
+    batch, found = read(tmp_path / "a.parquet")
+    assert batch is not None
+    assert batch.sessions == ["A", "B"]
+    assert set(found) == {rule}
+    assert found[rule].file == "a.parquet"
+    assert found[rule].found.startswith("session B")
+    assert says in found[rule].expected
+    assert np.array_equal(batch.channels["power_w"][:400], sound["power_w"])
+    if found[rule].grade == "set_aside":
+        assert np.isnan(batch.channels[channel][407])
+
+
+def test_times_of_a_file_of_ours_are_doubted_too(tmp_path) -> None:
+    t = np.arange(50.0)
+    times = {"A": t, "B": np.where(t > 9, t + 4000, t), "C": np.maximum(t, 1.0), "D": t * 20, "E": t * 1900}
+    parts = [one_session(v, participant_id="P", session_id=name, power_w=5 + t % 3) for name, v in times.items()]
+    write_traces(tmp_path / "a.parquet", [side_by_side(parts)])
+    _, findings = TraceSource(tmp_path / "a.parquet", "a.parquet").piece(0)
+    assert sorted((f.found.split()[1], f.rule) for f in findings) == [
+        ("B", "long_step"), ("C", "repeated_time"), ("D", "sparse"), ("E", "longer_than_a_day"), ("E", "sparse"),
+    ]  # fmt: skip
+
+
 def test_parquet_of_another_program_is_not_trusted_but_sorted(tmp_path) -> None:
     frame = pd.DataFrame(
         {"participant_id": ["P"] * 4, "session_id": ["S"] * 4, "t_s": [0, 2, 1, 3], "power_w": [5, 7, math.nan, 8]}
