@@ -44,6 +44,9 @@ COLUMNS = (
 )
 """Columns of `summarise`, in order."""
 
+ROUNDING_S = 1e-9
+"""How far a step may exceed the gap by the rounding of its two times: 8.3 - 3.3 s is no longer than 5 s."""
+
 NO_POWER = "no power"
 WORDS = ("participant_id", "session_id", "reason")
 
@@ -181,7 +184,7 @@ def _hold(batch: Batch, rules: TraceRules) -> _Held:
     step = np.empty(len(batch.t_s))
     np.subtract(batch.t_s[1:], batch.t_s[:-1], out=step[:-1])
     step[batch.starts[1:] - 1] = 0.0
-    return _Held(batch, step, np.minimum(step, rules.gap_s), step <= rules.gap_s, power, has_power)
+    return _Held(batch, step, np.minimum(step, rules.gap_s), step <= rules.gap_s + ROUNDING_S, power, has_power)
 
 
 def _without(batch: Batch, lost: Flags) -> Batch:

@@ -66,6 +66,13 @@ def test_a_pause_longer_than_the_gap_is_not_ridden() -> None:
     assert found["longest_bout_s"] == 7
 
 
+def test_a_step_of_just_the_gap_is_no_gap_whatever_its_rounding() -> None:
+    assert 8.3 - 3.3 > 5
+    assert row([3.3, 8.3, 13.3], power_w=[10, 10, 10])[["active_bouts", "trapezoid_work_j"]].tolist() == [
+        1, pytest.approx(100),
+    ]  # fmt: skip
+
+
 def test_a_short_dropout_is_bridged_like_a_short_step_and_a_long_one_is_not() -> None:
     nan = math.nan
     short = row(range(6), power_w=[10, 10, nan, nan, 10, 10])
