@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 IDS = ["participant_id", "session_id"]
 DECAYS = 2000
-"""Sessions up to which the decay of power is fitted for all of them: the fit takes some milliseconds each."""
+"""Sessions with a trace up to which a plateau of power is fitted for all of them: a fit takes some milliseconds."""
 
 
 def dose_tables(study: Study) -> dict[str, pd.DataFrame]:
@@ -88,7 +88,8 @@ def traced_sessions(study: Study) -> pd.DataFrame:
     Parameters
     ----------
     study : Study
-        With traces. Where it has very many, the decay is not fitted and its columns are absent.
+        With traces. Where it has more than `DECAYS`, the fatigue index is given and no plateau is fitted;
+        ``decay_reason`` says so.
     """
     import pandas as pd
 
@@ -97,11 +98,13 @@ def traced_sessions(study: Study) -> pd.DataFrame:
     rows = study.trace_summary.sessions
     sides = side_indices(rows["left_work_j"], rows["right_work_j"])
     rows = pd.concat([rows, sides], axis=1)
-    if len(rows) <= DECAYS:
-        decays = [power_decay(batch, study.traces.rules) for batch in study.traces.batches()]
-        fits = pd.concat(decays, ignore_index=True).drop_duplicates(IDS)
-        rows = rows.merge(fits, on=IDS, how="left", validate="one_to_one")
-    return rows
+    if not len(rows):
+        return rows
+    many = f"no plateau is fitted, as there are more than {DECAYS:,} sessions with a trace"
+    why = many if len(rows) > DECAYS else ""
+    decays = [power_decay(batch, study.traces.rules, no_plateau=why) for batch in study.traces.batches()]
+    fits = pd.concat(decays, ignore_index=True).drop_duplicates(IDS)
+    return rows.merge(fits, on=IDS, how="left", validate="one_to_one")
 
 
 def _queries(study: Study) -> pd.DataFrame:
@@ -117,7 +120,8 @@ def _queries(study: Study) -> pd.DataFrame:
 
 
 def write_dose(study: Study, tables: dict[str, pd.DataFrame]) -> Path:
-    """Write the tables to ``results/dose`` of the study's folder, whole or not at all.
+    """Write the tables to ``results/dose`` of the study's folder, whole or not at all; and ``results/check`` anew with
+    what is said about traces.
 
     Parameters
     ----------
@@ -139,4 +143,5 @@ def write_dose(study: Study, tables: dict[str, pd.DataFrame]) -> Path:
     with whole_folder(target) as folder:
         for name, frame in tables.items():
             write_whole(folder / f"{name}.csv", csv_text(frame))
+    study.write_trace_check()
     return target

@@ -197,13 +197,15 @@ def _narrowed(at: Floats, power: Floats, low: float, high: float) -> float:
     return math.exp((a + b) / 2)
 
 
-def power_decay(batch: Batch, rules: TraceRules | None = None) -> pd.DataFrame:
+def power_decay(batch: Batch, rules: TraceRules | None = None, *, no_plateau: str = "") -> pd.DataFrame:
     """Return fatigue index and plateau of every session of a batch.
 
     Parameters
     ----------
     batch : Batch
     rules : TraceRules, optional
+    no_plateau : str
+        Why no plateau is fitted: the fit takes some milliseconds a session, the index a part of one. Empty to fit it.
 
     Returns
     -------
@@ -213,13 +215,13 @@ def power_decay(batch: Batch, rules: TraceRules | None = None) -> pd.DataFrame:
     import pandas as pd
 
     rules = rules or TraceRules()
-    rows = [_decay_row(batch.part(i, i + 1), rules) for i in range(len(batch))]
+    rows = [_decay_row(batch.part(i, i + 1), rules, no_plateau) for i in range(len(batch))]
     frame = pd.DataFrame(rows, columns=list(DECAY_COLUMNS))
     words = ("participant_id", "session_id", "decay_reason")
     return frame.astype({name: "str" if name in words else "float64" for name in DECAY_COLUMNS})
 
 
-def _decay_row(trace: Batch, rules: TraceRules) -> tuple[object, ...]:
+def _decay_row(trace: Batch, rules: TraceRules, no_plateau: str) -> tuple[object, ...]:
     import numpy as np
 
     index = start = plateau = tau = np.nan
@@ -227,6 +229,8 @@ def _decay_row(trace: Batch, rules: TraceRules) -> tuple[object, ...]:
     t, power = active_time(trace, rules)
     try:
         index = fatigue_index(t, power)
+        if no_plateau:
+            raise DesignError(no_plateau)
         fit = plateau_fit(t, power)
         start, plateau, tau = fit.start_power_w, fit.plateau_power_w, fit.time_constant_s
     except DesignError as refusal:

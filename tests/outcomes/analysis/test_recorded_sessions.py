@@ -58,6 +58,20 @@ def test_traces_come_into_the_record_with_their_formulas(plan, tables) -> None:
     assert len(found.people["recorded_sessions"]) == 2
 
 
+def test_where_sessions_are_many_the_index_stays_and_the_plateau_is_refused_in_words(plan, tables, monkeypatch) -> None:
+    # four minutes at 20 W, four at 10 W: last minute over first 0.5
+    t = np.arange(481.0)
+    power = np.where(t < 240, 20.0, 10.0)
+    trace = pd.DataFrame({"participant_id": "P1", "session_id": "S1", "t_s": t, "power_w": power})
+    rows = sessions([("P1", "2025-01-07", 8.0)])
+    monkeypatch.setattr("outcomes.analysis.dose_output.DECAYS", 0)
+    found = analyse(studied(plan(), tables, sessions=rows, traces=trace))
+    assert found.record.entries["traces/-/-/all/-/-/fatigue_index"].value == pytest.approx(0.5)
+    row = found.people["recorded_sessions"].iloc[0]
+    assert np.isnan(row["plateau_power_w"])
+    assert row["decay_reason"] == "no plateau is fitted, as there are more than 0 sessions with a trace"
+
+
 def test_a_study_without_traces_has_no_table_of_them(plan, tables) -> None:
     record = analyse(studied(plan(), tables, sessions=sessions([("P1", "2025-01-07", 1.0)]))).record
     assert "recorded_sessions" not in record.tables
