@@ -194,5 +194,5 @@ def _quality(work: Work) -> None:
         work.count(work.key("data", statistic), int(totals[column]), label, people=people, inputs=inputs)
     work.count(work.key("data", "queries"), len(queries), "queries asked", people=people, inputs=inputs)
     names = ["query", "decision", "role", "date", "reason"]
-    answered = work.study.ledger.decisions()[names].itertuples(index=False, name=None)
+    answered = work.study.full_ledger.decisions()[names].itertuples(index=False, name=None)
     work.record.add_table("decisions", dict.fromkeys(names, ""), answered)

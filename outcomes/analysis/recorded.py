@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from outcomes.errors import GRADES, Grade
 from outcomes.result import Estimate
 
 if TYPE_CHECKING:
@@ -34,6 +35,12 @@ COLUMNS = {
     "low": "", "high": "", "reason": "",
 }  # fmt: skip
 INPUTS = ("people/recorded_sessions",)
+FINDINGS: tuple[tuple[str, Grade, str], ...] = (
+    ("findings_set_aside", "set_aside", "findings about traces that set a file, samples or values aside"),
+    ("findings_asked", "ask", "findings about traces that are asked about"),
+)
+"""Statistic, grade of the findings that are counted, and words."""
+
 GUIDELINE_COLUMNS = {
     "guideline": "", "words": "", "group": "", "people": "1", "weeks": "1", "weeks_met": "1", "percent": "%",
     "sessions_unknown": "1",
@@ -44,6 +51,8 @@ def sum_recorded(work: Work) -> None:
     """Write what the traces of sessions hold, where there are any, and the weeks that met published guidelines."""
     _guidelines(work)
     study = work.study
+    if study.traced:
+        _findings(work)
     if not len(study.traces):
         return
     from outcomes.analysis.dose_output import traced_sessions
@@ -59,6 +68,20 @@ def sum_recorded(work: Work) -> None:
     table += [_middle(work, rows, name, *MEDIANS[name], "") for name in MEDIANS if MEDIANS[name][0] in rows]
     table += _sides(work, rows)
     work.record.add_table("recorded_sessions", COLUMNS, ([row.get(c) for c in COLUMNS] for row in table))
+
+
+def _findings(work: Work) -> None:
+    """Write how often each rule found something about the traces; each finding stands in the ledger."""
+    from collections import Counter
+
+    told = work.study.trace_findings()
+    people = len({finding.participant for finding in told if finding.participant})
+    for statistic, grade, words in FINDINGS:
+        n = sum(finding.grade == grade for finding in told)
+        work.count(work.key("traces", statistic), n, words, people=people, inputs=("ledger/trace_findings",))
+    counts = Counter((finding.grade, finding.rule) for finding in told)
+    rows = [(*key, counts[key]) for key in sorted(counts, key=lambda key: (GRADES.index(key[0]), key[1]))]
+    work.record.add_table("trace_findings", {"grade": "", "rule": "", "findings": "1"}, rows)
 
 
 def _summed(work: Work, rows: pd.DataFrame, name: str) -> dict[str, Any]:

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from outcomes.errors import UsageError, inert
+from outcomes.errors import UsageError, findings_csv, inert
 from outcomes.files import inside, whole_folder, write_whole
 
 if TYPE_CHECKING:
@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 
 def write_results(study: Study, analysis: Analysis) -> Path:
-    """Write record, tables, person-level tables, ledger and run record of one analysis.
+    """Write record, tables, person-level tables, ledger and run record of one analysis; and ``results/check`` anew with
+    what is said about traces.
 
     Parameters
     ----------
@@ -47,8 +48,11 @@ def write_results(study: Study, analysis: Analysis) -> Path:
             write_whole(folder / "tables" / f"{name}.csv", csv_text(table.to_frame()))
         for name, frame in analysis.people.items():
             write_whole(folder / "people" / f"{name}.csv", csv_text(frame))
-        for name, text in ledger_files(study.ledger).items():
+        for name, text in ledger_files(study.full_ledger).items():
             write_whole(folder / "ledger" / name, text)
+        if study.traced:
+            write_whole(folder / "ledger" / "trace_findings.csv", findings_csv(study.trace_findings()))
+    study.write_trace_check()
     if not study.choices:
         write_whole(study.folder / "results" / "latest", f"{study.id}\n")
     return target

@@ -50,6 +50,9 @@ def analyse_study(folder: Path, settings: Mapping[str, str], output: Output) -> 
     asked = len(study.queries())
     if asked:
         output.say(f"{asked} asked; outcomes check {folder} lists them")
+    told = study.trace_findings()
+    if told:
+        output.say(f"{counted(len(told), 'finding')} about traces; outcomes check {folder} lists them")
     output.say(f"Next: outcomes report {folder} --for conference")
 
 

@@ -35,7 +35,6 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
     UsageError, DefinitionError
         The folder, the protocol or a definition is refused.
     """
-    from outcomes.intake import write_trace_check
     from outcomes.study import Study
 
     study: Study | None = None
@@ -45,8 +44,7 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
             if len(study.traces):
                 show(f"reading {counted(len(study.traces), 'file')} of traces")
             findings, remedy = (*study.findings, *study.trace_findings()), ""
-            if study.traced:
-                write_trace_check(folder, findings, study.full_ledger)
+            study.write_trace_check()
         except DataError as error:
             findings, remedy = error.findings, error.remedy
     stops = bool(remedy)

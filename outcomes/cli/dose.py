@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING, Any
 from outcomes.cli.check import finding_lines
 from outcomes.cli.output import Output, columns_text, counted
 from outcomes.cli.tables import open_study, print_frame
-from outcomes.errors import UsageError
+from outcomes.errors import DesignError, UsageError
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from outcomes.study import Study
+
+CELLS = "cells"
+"""Column of the ids of every cell behind a row: in the files that are written, too long to be printed."""
 
 
 def print_dose(folder: Path, session: str | None, output: Output) -> None:
@@ -23,15 +26,18 @@ def print_dose(folder: Path, session: str | None, output: Output) -> None:
     Raises
     ------
     UsageError
-        The study has no sessions, or none of that id.
+        The study has no session of that id.
     DesignError
-        The protocol takes the dose from traces, and there are none.
+        The study has no sessions, or the protocol takes the dose from traces, and there are none.
     """
     from outcomes.analysis import dose_tables, write_dose
 
     study = open_study(folder, output)
     if not study.has("sessions"):
-        raise UsageError(f"{folder} has no table 'sessions', so there is no dose to sum")
+        raise DesignError(
+            f"{folder} has no table 'sessions', so there is no dose to sum; it needs a row a session, also of those "
+            "that were missed: participant_id, session_id, started_at, status"
+        )
     if session is not None:
         show_session(study, folder, session, output)
         return
@@ -40,10 +46,11 @@ def print_dose(folder: Path, session: str | None, output: Output) -> None:
             show(f"summing {counted(len(study.traces), 'file')} of traces")
         tables = dose_tables(study)
         target = write_dose(study, tables)
+    printed = {name: frame.drop(columns=CELLS, errors="ignore") for name, frame in tables.items()}
     if output.as_json:
-        output.data("", {name: _records(frame) for name, frame in tables.items()})
+        output.data("", {name: _records(frame) for name, frame in printed.items()})
     else:
-        print_frame(tables["by_visit"], output)
+        print_frame(printed["by_visit"], output)
     for line in summary_lines(tables):
         output.say(line)
     told = study.trace_findings()

@@ -33,6 +33,9 @@ def recorded(facts: Facts) -> Table:
     said = (
         "" if differ is None else f" Values of session rows that differ from the trace and are asked about: {differ:g}."
     )
+    aside, asked = (facts.value("traces", f"findings_{grade}") for grade in ("set_aside", "asked"))
+    if aside is not None and asked is not None:
+        said += f" Findings about traces: {aside:g} that set something aside, {asked:g} asked about."
     note = (
         "Of the sessions of which a trace was recorded, not of all sessions. The motor's work is never added to the "
         f"rider's. An asymmetry of fewer than three sessions of a person says little.{said}"

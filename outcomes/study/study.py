@@ -264,8 +264,23 @@ class Study:
 
     @property
     def full_ledger(self) -> Ledger:
-        """The ledger with the answered queries about traces beside those about tables; reads the traces."""
+        """The ledger with the answered queries about traces beside those about tables; reads traces that there are."""
         return replace(self.ledger, answered=(*self.ledger.answered, *self._answered_traces[1]))
+
+    def write_trace_check(self) -> None:
+        """Write ``results/check`` anew with what is said about traces, where there is anything to say of them.
+
+        Raises
+        ------
+        UsageError
+            It cannot be written, or another run writes it.
+        DataError
+            As `trace_findings`.
+        """
+        from outcomes.intake import write_trace_check
+
+        if self.folder is not None and self.traced:
+            write_trace_check(self.folder, (*self.findings, *self.trace_findings()), self.full_ledger)
 
     def trace_queries(self) -> list[Finding]:
         """Return where session rows and traces differ by more than they may and nobody has answered yet, each with

@@ -372,8 +372,9 @@ def test_one_session_is_shown_by_its_id(cli: Any, study: Path) -> None:
 def test_dose_without_sessions_is_refused_in_words(cli: Any, study: Path) -> None:
     (study / "sessions.csv").unlink()
     ran = cli("dose", study)
-    assert (ran.code, ran.out) == (2, "")
+    assert (ran.code, ran.out) == (3, "")
     assert "has no table 'sessions'" in ran.err
+    assert "a row a session" in ran.err
 
 
 # --------------------------------------------------------------------------------------------- analyse and report

@@ -48,6 +48,8 @@ def test_all_tables_are_written_and_the_programme_is_printed(cli: Any, traced: t
     ran = cli("dose", folder)
     assert ran.code == 0, ran.err
     assert ran.out.startswith("participant_id,visit,")
+    assert "cells" not in ran.out.splitlines()[0].split(",")
+    assert "cells" in (folder / "results" / "dose" / "by_visit.csv").read_text().splitlines()[0].split(",")
     written = {path.stem for path in (folder / "results" / "dose").iterdir()}
     assert written >= {*TABLES, "trace_sessions", "trace_queries"}
     for said in ("attendance", "discontinuation, people", "sessions per week", "1 session with a trace"):

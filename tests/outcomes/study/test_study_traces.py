@@ -176,6 +176,54 @@ def test_a_table_of_traces_in_memory_is_a_source(folder) -> None:
     assert study.trace_summary.sessions["recorded_work_j"].item() == pytest.approx(6000)
 
 
+def test_a_table_of_traces_is_checked_like_a_file(folder) -> None:
+    from protocols import read_protocol
+
+    frame = pd.DataFrame({"participant_id": "P1", "session_id": "S1", "t_s": np.arange(200), "power_w": 12.0})
+    place = folder()
+    tables = {name: pd.read_csv(place / f"{name}.csv", dtype="str") for name in ("participants", "assessments")}
+    study = Study.from_tables(read_protocol(place / "protocol.toml"), **tables, traces=frame)
+    told = study.trace_findings()
+    assert [(f.rule, f.file, f.found) for f in told] == [("stuck", "table traces", "session S1 at 0 s")]
+
+
+@pytest.mark.parametrize("command", ["dose", "analyse"])
+def test_no_command_loses_what_is_said_about_traces(folder, command) -> None:
+    from typer.testing import CliRunner
+
+    from outcomes.analysis import latest_results
+    from outcomes.cli.app import app
+
+    study = folder()
+    t = np.arange(200.0)
+    stuck = one_session(t, participant_id="P2", session_id="S1", power_w=np.full(200, 12.0))
+    write_traces(study / "traces" / "all.parquet", [trace("P1", "S2", 9.0), stuck])
+    query = next(f.query for f in Study.open(study).trace_findings() if f.column == "work_kj")
+    (study / "decisions.csv").write_text(f"query,decision,role,date,reason\n{query},keep,assessor,2025-03-01,known\n")
+    ran = CliRunner().invoke(app, [command, str(study)])
+    assert ran.exit_code == 0
+    said = Study.open(study).trace_findings()
+    assert {f.rule for f in said} == {"stuck", "trace_differs"}
+    CliRunner().invoke(app, [command, str(study), "--quiet"])
+    check = pd.read_csv(study / "results" / "check" / "findings.csv")
+    assert set(check["rule"]) >= {"stuck", "trace_differs"}
+    assert pd.read_csv(study / "results" / "check" / "decisions.csv")["query"].tolist() == [query]
+    if command == "analyse":
+        assert f"{len(said)} findings about traces" in ran.stderr
+        results = latest_results(study)
+        ledger = pd.read_csv(results / "ledger" / "trace_findings.csv")
+        assert sorted(ledger["rule"]) == sorted(f.rule for f in said)
+        record = json.loads((results / "record.json").read_text())
+        tables = {table["name"]: table for table in record["tables"]}
+        assert tables["decisions"]["rows"][0][0] == query
+        counted = {(grade, rule): n for grade, rule, n in tables["trace_findings"]["rows"]}
+        assert counted == {("ask", "stuck"): 1, ("ask", "trace_differs"): len(said) - 1}
+        entry = next(e for e in record["estimates"] if e["key"].endswith("traces/-/-/all/-/-/findings_asked"))
+        assert entry["value"] == len(said)
+    else:
+        assert "stuck (1)" in ran.stderr
+
+
 def test_a_decision_answers_a_query_about_a_trace(folder) -> None:
     study = folder()
     write_traces(study / "traces" / "all.parquet", [trace("P1", "S1"), trace("P1", "S2", 9.0), trace("P9", "S9", 7.0)])
