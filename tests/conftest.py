@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import struct
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
@@ -14,6 +15,14 @@ from hypothesis import settings
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("searching", deadline=None)
 settings.load_profile("steady")
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Run all tests side by side, up to four; those of a folder or file that was named, in this process."""
+    if config.args_source is pytest.Config.ArgsSource.TESTPATHS:
+        return min(4, os.cpu_count() or 1)
+    config.option.dist = "no"
+    return 0
 
 
 def _crc(data: bytes) -> int:
