@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from outcomes.intake.drafts import Draft
 from outcomes.intake.raw import number_text
@@ -45,14 +45,39 @@ class Case:
 
 
 @dataclass(frozen=True, slots=True)
+class Factor:
+    """A change that looks like another unit: both `above` times and more than `apart`."""
+
+    above: float
+    apart: float
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
 class Between:
-    """How far the readings of one item usually lie apart: the two sides, and one visit and the next."""
+    """How far the readings of one item, or values of one scale, usually lie apart: ``limits.toml`` says each."""
 
     measure: str
-    item: str
     unit: str
-    side_difference: Limit
-    change_28_days: Limit
+    item: str = ""
+    scale: str = ""
+    side_difference: Limit | None = None
+    change_28_days: Limit | None = None
+    change: Limit | None = None
+    factor: Factor | None = None
+    sides_apart: Limit | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Which of two readings of one person, time and place is never the larger."""
+
+    measure: str
+    lower: str
+    upper: str
+    equal: bool
+    grade: Literal["set_aside", "ask"]
+    basis: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +93,7 @@ class Limits:
     derived : mapping of str to Limit
         Quantities worked out from several columns, and counts.
     between : tuple of Between
+    order : tuple of Order
     review : mapping of str to Limit
         What is listed for clinical review.
     """
@@ -77,6 +103,7 @@ class Limits:
     rpe: Mapping[str, Limit]
     derived: Mapping[str, Limit]
     between: tuple[Between, ...]
+    order: tuple[Order, ...]
     review: Mapping[str, Limit]
 
 
@@ -96,20 +123,20 @@ def limits() -> Limits:
         for case in data.pop("cases")
     )
     between = tuple(
-        Between(
-            one["measure"],
-            one["item"],
-            one["unit"],
-            _limit(one["side_difference"]),
-            _limit(one["change_28_days"]),
-        )
-        for one in data.pop("between")
+        Between(**{name: _of_between(name, entry) for name, entry in one.items()}) for one in data.pop("between")
     )
+    order = tuple(Order(**one) for one in data.pop("order"))
     rpe = {name: _limit(entry) for name, entry in data.pop("rpe").items()}
     review = {name: _limit(entry) for name, entry in data.pop("review").items()}
     derived = {name: _limit(entry) for name, entry in data.pop("derived").items()}
     columns = {(table, name): _limit(entry) for table, entries in data.items() for name, entry in entries.items()}
-    return Limits(columns, cases, rpe, derived, between, review)
+    return Limits(columns, cases, rpe, derived, between, order, review)
+
+
+def _of_between(name: str, entry: Any) -> Any:
+    if not isinstance(entry, dict):
+        return entry
+    return Factor(**entry) if name == "factor" else _limit(entry)
 
 
 def _limit(entry: dict[str, Any]) -> Limit:
