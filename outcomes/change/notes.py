@@ -72,7 +72,7 @@ METHODS: dict[str, str] = {
     "common_language": "Share of pairs of people, one of each group, in which the first is higher, ties counting a "
     "half (McGraw & Wong 1992, Psychol Bull 111:361); interval that of Cliff's delta.",
     "percent_mean": "Mean of the people's own percent changes; Student t interval. Only for a ratio scale.",
-    "percent_of_mean": "Mean change in percent of the mean first value. Only for a ratio scale.",
+    "percent_change_of_mean": "Mean change in percent of the mean first value. Only for a ratio scale.",
     "percent_geometric": "Percent change of the geometric mean; Student t interval of the logarithms. Only for a "
     "ratio scale.",
     "rci_better": "People whose reliable change index is beyond its threshold in the stated direction: change, less "

@@ -103,7 +103,7 @@ def percent_change(before: ArrayLike, after: ArrayLike, *, scale: str, level: fl
         mean_percent=estimate(
             float(own.mean()), "percent_mean", None if all_equal(own, scale=100.0) else t_interval(own, level=level)
         ),
-        percent_of_mean=estimate(float(100 * (second - first).mean() / first.mean()), "percent_of_mean", None),
+        percent_of_mean=estimate(float(100 * (second - first).mean() / first.mean()), "percent_change_of_mean", None),
         geometric=geometric,
         n_people=n,
         reason=reason,

@@ -132,8 +132,10 @@ def _adapted(person: np.ndarray, x: np.ndarray, y: np.ndarray) -> pd.Series[floa
     """Return pingouin's row at full precision; its interval is rounded and not taken."""
     import pandas as pd
 
-    with warnings.catch_warnings():
+    # its power (few people) and its interval (a correlation of 1) warn, and neither is taken
+    with warnings.catch_warnings(), np.errstate(divide="ignore"):
         warnings.simplefilter("ignore", pd.errors.Pandas4Warning)  # its own use of pandas; no number depends on it
+        warnings.filterwarnings("ignore", message="Sample size is too small to estimate power")
         import pingouin
 
         frame = pd.DataFrame({"person": person, "x": x, "y": y})

@@ -183,6 +183,8 @@ def _two_way(parts: _Sums, ratio: Array, steps: int) -> tuple[Array, Array, Arra
     own, turn = np.linalg.eigh(contrasts @ inverse @ contrasts.T)
     u2 = ((np.swapaxes(turn, -1, -2) @ (contrasts @ means[..., None]))[..., 0]) ** 2
     least = own[..., 0]
+    # occasions of exactly one mean: the same small difference at every ratio, within reach of the search
+    u2 = np.maximum(u2, (parts.squares * np.exp(1 - _REACH) / n**2)[..., None])
 
     def spread(t: Array) -> Array:
         return np.asarray(own + (least * (np.exp(t) - 1))[..., None])

@@ -122,7 +122,8 @@ def incomplete_intraclass_correlations(
     n, k = matrix.shape
     parts = person_parts(matrix - np.nanmean(matrix))
     total = variance_components(parts.sum(axis=0), k)
-    if bool(total.at_edge) or not float(total.error) > 0:
+    least = 1e-8 * float(np.nanvar(matrix))
+    if bool(total.at_edge) or not min(float(total.error), float(total.within)) > least:
         raise DesignError("no error is seen between the scores of one person, so the variances cannot be told apart")
     estimates: dict[str, Estimate | None] = {}
     reasons: dict[str, str] = {}

@@ -88,7 +88,7 @@ def cohen_kappa(
     Returns
     -------
     Kappa
-        Negative values are kept; perfect agreement is 1 without an interval.
+        Negative values are kept; perfect agreement is 1. No interval where everybody's two ratings agree alike.
 
     Raises
     ------
@@ -182,7 +182,8 @@ def kappa_of_table(
     value = (observed - expected) / (1 - expected)
     error, null = _standard_errors(w, p, n, observed, expected)
     word = weights if isinstance(weights, str) else "free"
-    estimate = _estimate(value, error, null, n, word, level)
+    alike = float(np.ptp(w[p > 0])) < 1e-12
+    estimate = _estimate(value, 0.0 if alike else error, null, n, word, level)
     return Kappa(
         kappa=estimate,
         standard_error=error,

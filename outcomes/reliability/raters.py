@@ -203,11 +203,11 @@ def _chance_corrected(
     spread = own - 2 * (1 - value) * (chance - expected) / (1 - expected)
     error = math.sqrt(float((spread**2).sum()) / (n * (n - 1)))
     half = t_quantile((1 + level) / 2, n - 1) * error
-    perfect = abs(value - 1) < 1e-12
+    perfect, alike = abs(value - 1) < 1e-12, float(np.ptp(pairs)) < 1e-12
     caveats: tuple[str, ...] = () if n >= FEW else ("few_rated",)
-    if perfect or error < 1e-9:
+    if perfect or alike:
         caveats += ("perfect_agreement",) if perfect else ("no_interval_variance",)
-    interval = None if perfect or error < 1e-9 else Interval(value - half, value + half, level, "Student t, linearised")
+    interval = None if perfect or alike else Interval(value - half, value + half, level, "Student t, linearised")
     estimate = Estimate(
         value=1.0 if perfect else value, unit="1", method=key, n_people=n, n_values=int(given.sum()),
         interval=interval, source=_SOURCES[key], caveats=caveats,

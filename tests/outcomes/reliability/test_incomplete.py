@@ -54,6 +54,17 @@ def test_a_complete_table_gives_the_values_of_the_analysis_of_variance(
     assert ours.variance_occasions == pytest.approx((exact.ms_occasions - exact.ms_error) / n, abs=1e-5)
 
 
+@pytest.mark.parametrize("k", [2, 3, 4])
+def test_occasions_of_exactly_one_mean_give_the_values_of_the_analysis_of_variance(k: int) -> None:
+    table = scores(8, k, 9)
+    for level in (table - table.mean(axis=0) + 50, np.round(table) - np.round(table)[::-1] + 50):
+        assert np.ptp(level.mean(axis=0)) < 1e-12
+        ours, exact = incomplete_intraclass_correlations(level), intraclass_correlations(level)
+        for name in ICCS[:3]:
+            assert getattr(ours, name).value == pytest.approx(getattr(exact, name).value, abs=2e-5), name
+        assert ours.variance_occasions == pytest.approx(-exact.ms_error / 8, rel=1e-4)
+
+
 def test_nobody_is_left_out_and_a_gap_moves_the_values_a_little() -> None:
     table = scores(30, 3, 5)
     gaps = table.copy()
@@ -102,6 +113,7 @@ def test_a_resample_without_an_occasion_leaves_the_value_and_takes_the_interval(
         ([[1, NAN], [2, NAN]], "occasion 2 has no score"),
         ([[5, 5], [5, 5], [5, NAN]], "all scores are equal"),
         ([[1, 1], [2, 2], [5, 5]], "no error is seen"),
+        ([[1, 2], [2, 3], [6, 7]], "no error is seen"),
         ([[1, math.inf], [2, 2]], "infinite"),
         ([["a", 1], [2, 2]], "not all numbers"),
         ([1, 2], "rows"),
