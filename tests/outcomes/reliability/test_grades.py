@@ -228,3 +228,19 @@ def test_every_method_and_caveat_has_its_sentence() -> None:
     found += [krippendorff_alpha(table + 1, metric=m).coefficient for m in ("nominal", "ordinal", "interval", "ratio")]
     assert {e.method for e in found} <= set(METHODS)
     assert {c for e in found for c in e.caveats} <= set(CAVEATS)
+
+
+@pytest.mark.parametrize("table", [[[0, 1], [1, 3], [2, 4], [0, 2], [1, 2]], [[0, 0], [1, 1], [2, 2], [2, 2]]])
+def test_there_is_no_interval_where_the_ratings_of_all_people_agree_alike(table: list[list[int]]) -> None:
+    first, second = zip(*table, strict=True)
+    found = (
+        cohen_kappa(first, second, grades=range(5)).kappa,
+        gwet_agreement(table, grades=range(5)).coefficient,
+        fleiss_kappa(table, grades=range(5)).coefficient,
+    )
+    for estimate in found:
+        assert estimate.interval is None
+        assert {"no_interval_variance", "perfect_agreement"} & set(estimate.caveats)
+    # by size these ratings do not differ alike, so a weighted agreement spreads
+    spread = gwet_agreement(table, grades=range(5), weights="linear").coefficient
+    assert (spread.interval is None) == (table[0] == [0, 0])
