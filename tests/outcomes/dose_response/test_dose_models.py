@@ -196,6 +196,14 @@ def test_the_order_of_rows_and_the_unit_of_dose_and_a_shift_do_not_matter() -> N
             assert getattr(other, name).value == pytest.approx(getattr(within(), name).value, rel=1e-6)
 
 
+def test_a_perfect_correlation_within_three_people_has_no_interval_and_warns_of_nothing() -> None:
+    found = repeated_measures_correlation(list("aabbcc"), [1, 2, 1, 2, 1, 2], [1, 2, 2, 3, 5, 6]).correlation
+    assert found.value == pytest.approx(1)
+    assert found.interval is None
+    assert found.test is not None
+    assert 0 < found.test.p < 1e-20
+
+
 def test_repeated_measures_correlation_refuses_what_it_cannot_say() -> None:
     found = repeated_measures_correlation(PERSON, PAUSES, VALUE)
     assert found.df == 56 - 14 - 1
