@@ -112,16 +112,20 @@ def _unit_mixtures(
     draft: Draft, reader: Reader, readings: Frame, usual: Flags, planned: Mapping[str, list[Definition]]
 ) -> None:
     """Ask once about a measure of which several values, but not all, fit one other unit."""
+    odd = readings[~usual]
+    if odd.empty:
+        return
     for definition, item in _items(planned):
-        mine = (readings["measure"] == definition.key) & (readings["item"] == item.key)
+        mine = odd[(odd["measure"] == definition.key) & (odd["item"] == item.key)]
         fits: dict[str, list[int]] = {}
-        for one in records(readings.loc[mine & ~usual, ["place", "value", "row"]]):
+        for one in records(mine[["place", "value", "row"]]):
             limit = item.usual_at.get(one["place"], item.usual)
             unit = fitting_unit(one["value"], item.unit, limit) if limit else ""
             fits.setdefault(unit, []).append(one["row"])
+        count = ((readings["measure"] == definition.key) & (readings["item"] == item.key)).sum() if fits else 0
         for unit, rows in fits.items():
-            if unit and len(rows) >= MIXTURE[0] and MIXTURE[1] * mine.sum() <= len(rows) < mine.sum():
-                expected = f"one unit in a column; {len(rows)} of {mine.sum()} values would fit {spelled_unit(unit)}"
+            if unit and len(rows) >= MIXTURE[0] and MIXTURE[1] * count <= len(rows) < count:
+                expected = f"one unit in a column; {len(rows)} of {count} values would fit {spelled_unit(unit)}"
                 ask(draft, reader, rows[0], "unit_mixture", expected, aside="")
 
 

@@ -40,9 +40,10 @@ def check_series(draft: Draft, reader: Reader, means: Frame, items: Mapping[tupl
         The items of planned measures that are numbers, by measure and item.
     """
     apart = {key: 0.05 * (item.usual[1] - item.usual[0]) for key, item in items.items() if item.usual}
+    rows = means.groupby(["measure", "item"], sort=False).indices
     for between in limits().between:
-        if between.item:
-            mine = means[(means["measure"] == between.measure) & (means["item"] == between.item)]
+        if (between.measure, between.item) in rows:
+            mine = means.take(rows[between.measure, between.item])
             _sides(draft, reader, mine, between)
             check_changes(draft, reader, mine, between)
             if between.sides_apart and between.sides_apart.soft:
@@ -159,9 +160,12 @@ def check_order(draft: Draft, reader: Reader, readings: Frame) -> None:
     import numpy as np
 
     keys = ["participant", "place", "side", "visit", "trial"]
+    known = readings.groupby(["measure", "item"], sort=False).indices
     for order in limits().order:
-        mine = readings[readings["measure"] == order.measure]
-        low, high = (mine[mine["item"] == name] for name in (order.lower, order.upper))
+        pair = [(order.measure, name) for name in (order.lower, order.upper)]
+        if not known.keys() >= set(pair):
+            continue
+        low, high = (readings.take(known[key]) for key in pair)
         both = low.merge(high, on=keys, suffixes=("_low", "_high"))
         wrong = both["value_low"] > both["value_high"]
         if not order.equal:

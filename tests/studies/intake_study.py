@@ -1,7 +1,7 @@
 """The long study of the way in: thousands of generated studies and damaged protocols, with a progress bar.
 
-Run ``python tests/studies/intake_study.py [NUMBER]``; the result is written to ``intake_study.txt`` beside this file
-after every batch.
+Run ``python tests/studies/intake_study.py [NUMBER] [PROCESSES]``; the result is written to ``intake_study.txt`` beside
+this file after every batch. The inputs do not depend on the number of processes.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 from intake_inputs import catalogue, check_protocol, check_study, damaged_protocol, studies  # noqa: E402
 
-BATCH = 200
+BATCH = 100
 """Inputs that share one seed, and after which the result is written; a quarter are protocols, half sound studies."""
 
 
@@ -65,22 +65,33 @@ class Result:
         return lines
 
 
-def main() -> int:
-    """Run the study and write its result."""
-    from rich.progress import track
-
-    number = int(sys.argv[1]) if len(sys.argv) > 1 else 20_000
+def batch(start: int, size: int) -> Result:
+    """Check one batch of inputs, in a process of its own."""
     result = Result()
     with tempfile.TemporaryDirectory() as folder:
         known = catalogue(Path(folder))
-        for start in track(range(0, number, BATCH), description="generated inputs"):
-            size = min(BATCH, number - start)
-            for one in range(size // 4):
-                text = damaged_protocol(start + one)
-                result.keep("protocol", lambda text=text: check_protocol(text), start + one)
-            study_batch(start, size // 4, ("wild", "sane"), result.keep, known)
-            study_batch(start + 1, size - size // 4 * 2, ("sound",), result.keep, known)
-            (HERE / "intake_study.txt").write_text("\n".join(result.lines()) + "\n", encoding="utf-8")
+        for one in range(size // 4):
+            text = damaged_protocol(start + one)
+            result.keep("protocol", lambda text=text: check_protocol(text), start + one)
+        study_batch(start, size // 4, ("wild", "sane"), result.keep, known)
+        study_batch(start + 1, size - size // 4 * 2, ("sound",), result.keep, known)
+    return result
+
+
+def main() -> int:
+    """Run the study and write its result."""
+    from joblib import Parallel, delayed
+    from rich.progress import track
+
+    number = int(sys.argv[1]) if len(sys.argv) > 1 else 20_000
+    processes = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    result = Result()
+    parts = [(start, min(BATCH, number - start)) for start in range(0, number, BATCH)]
+    done = Parallel(n_jobs=processes, return_as="generator_unordered")(delayed(batch)(*part) for part in parts)
+    for one in track(done, total=len(parts), description="generated inputs"):
+        result.outcomes += one.outcomes
+        result.faults += one.faults
+        (HERE / "intake_study.txt").write_text("\n".join(result.lines()) + "\n", encoding="utf-8")
     print("\n".join([*result.lines(), *result.faults[:20]]))
     return 1 if result.faults else 0
 
