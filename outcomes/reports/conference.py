@@ -108,7 +108,7 @@ class ConferenceReport:
         show(Block("abstract", "abstract", {"abstract": self.abstract_text.to_dict(), **asked}))
 
     def figure(self, name: str) -> None:
-        """Show a figure: participant_flow, paired_change, change_against_error, grades, dose_over_weeks,
+        """Show a figure: participant_flow, paired_change, change_against_error, groups, grades, dose_over_weeks,
         dose_against_change, within_person_lines or dose_curves; where it cannot be drawn, the reason."""
         draw: Callable[[], Iterator[Block]] | None = getattr(self.figures, name, None)
         if draw is None:

@@ -35,6 +35,7 @@ from outcomes.reports.figure_words import (
     number_or,
     stage_note,
 )
+from outcomes.reports.group_figures import group_blocks
 from outcomes.reports.people import People
 from outcomes.reports.study_sentences import limb_words
 from outcomes.reports.tables import Table
@@ -58,6 +59,10 @@ class Figures:
     def agreement(self) -> Iterator[Block]:
         """Yield the agreement of two measurements for every measure of a test-retest study."""
         yield from agreement_blocks(self.facts, self.people)
+
+    def groups(self) -> Iterator[Block]:
+        """Yield the changes by group with the difference between groups; nothing where there are no groups."""
+        yield from group_blocks(self.facts, self.people)
 
     def participant_flow(self) -> Iterator[Block]:
         """Yield the flow of participants."""

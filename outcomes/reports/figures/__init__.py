@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from outcomes.reports.figures.dose_models import within_person_lines as within_person_lines
     from outcomes.reports.figures.flow import participant_flow as participant_flow
     from outcomes.reports.figures.forest import forest_of_effects as forest_of_effects
+    from outcomes.reports.figures.groups import changes_by_group as changes_by_group
     from outcomes.reports.figures.person import one_person as one_person
     from outcomes.reports.figures.trace import session_trace as session_trace
 
@@ -26,6 +27,7 @@ _EXPORTS = {
     "attendance_map": "attendance",
     "agreement_plot": "agreement",
     "change_against_error": "change",
+    "changes_by_group": "groups",
     "delivered_by_month": "counts",
     "dose_against_change": "dose",
     "dose_curves": "dose_models",

@@ -17,7 +17,10 @@ from outcomes.errors import DefinitionError
 from outcomes.reliability import cronbach_alpha, varying_limits_of_agreement
 from outcomes.reports import format as fmt
 from outcomes.reports.agreement_tables import FORMS, RETEST_TABLES, SHOWN, VERDICTS
-from outcomes.reports.facts import Facts
+from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.group_figures import group_blocks
+from outcomes.reports.group_sentences import difference_interval, difference_words
+from outcomes.reports.people import People
 from outcomes.result import Entry, Record
 from outcomes.study import Study
 from protocols import parse_protocol, read_protocol
@@ -60,11 +63,16 @@ def retest(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
 
 
 @pytest.fixture(scope="module")
-def waiting(tmp_path_factory: pytest.TempPathFactory) -> Record:
+def waiting_results(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("waiting")
     write_cohort(folder, people=60, seed=3, protocol="wait_list")
     study = Study.open(folder, settings=EVERYTHING)
-    return Record.read(write_results(study, analyse(study)) / "record.json")
+    return write_results(study, analyse(study))
+
+
+@pytest.fixture(scope="module")
+def waiting(waiting_results: Path) -> Record:
+    return Record.read(waiting_results / "record.json")
 
 
 def printed(record: Record) -> set[str]:
@@ -154,6 +162,37 @@ def test_limits_by_regression_stand_at_sizes_that_are_no_value_of_one_person(ret
     means = mine.pivot(index="participant_id", columns="occasion", values="value").dropna().mean(axis=1)
     for name, q in (("lower_quartile", 0.25), ("median", 0.5), ("upper_quartile", 0.75)):
         assert retest.record[GIRTH + f"size_{name}"].value == pytest.approx(np.quantile(means, q))
+
+
+def test_the_figure_of_groups_says_the_difference_and_holds_the_means(waiting: Record, waiting_results: Path) -> None:
+    facts = Facts(waiting)
+    (block,) = group_blocks(facts, People(waiting_results / "people"))
+    assert block.kind == "figure"
+    difference = next(row for row in rows_of(waiting, "group_differences") if row["role"] == "primary")
+    assert difference_words(facts, difference) in block.data["alt"]
+    lines = block.data["table"]["rows"]
+    assert [line[0] for line in lines] == [
+        "Training at once",
+        "Waiting",
+        "Training at once minus Waiting, given the first value",
+    ]
+    assert lines[2][2] == difference_interval(facts, difference)
+    for line, row in zip(lines, facts.rows, strict=False):
+        assert tuple(line[1:]) == (fmt.number(row["n"]), fmt.quantity(row["change"], "cm", facts.decimals(row)))
+
+
+def test_without_groups_there_is_no_such_figure_and_few_people_are_not_drawn(
+    waiting: Record, waiting_results: Path
+) -> None:
+    people, groups = People(waiting_results / "people"), waiting.meta["groups"]
+    waiting.meta["privacy"] = {"internal_minimum": 40, "public_minimum": 40}
+    try:
+        (block,) = group_blocks(Facts(waiting), people)
+        assert "not drawn (fewer than 40 people in a group)" in str(block.data)
+        waiting.meta["groups"] = []
+        assert list(group_blocks(Facts(waiting), people)) == []
+    finally:
+        waiting.meta |= {"groups": groups, "privacy": {"internal_minimum": 5, "public_minimum": 11}}
 
 
 def test_alpha_is_that_of_the_answers_at_the_first_compared_visit(waiting: Record, tmp_path: Path) -> None:

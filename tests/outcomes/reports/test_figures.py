@@ -10,6 +10,7 @@ from outcomes.errors import DesignError
 from outcomes.reports.figures import (
     attendance_map,
     change_against_error,
+    changes_by_group,
     delivered_by_month,
     dose_against_change,
     dose_over_weeks,
@@ -42,10 +43,14 @@ def drawings():
     yield delivered_by_month(["weeks 1 to 4", "weeks 5 to 8"], [400.0, np.nan], [540.0, 520.0], ylabel="sessions")
     yield one_person(["Week 0", "Week 8", "Week 16"], [44.0, np.nan, 46.0], error=1.1, ylabel="cm", synthetic=True)
     yield forest_of_effects(["A", "B"], [0.5, np.nan], [0.1, np.nan], [0.9, np.nan], texts=["0.5", "none"])
+    yield changes_by_group(
+        [AFTER - BEFORE, [0.5, 0.5, -1.0]], labels=["A", "B"], means=[1.1, 0.0], differences=[(1.2, 0.1, 2.3)],
+        names=["A minus B"], ylabel="cm", synthetic=True,
+    )  # fmt: skip
     yield attendance_map([[3.0, 0.0], [1.0, np.nan]], [[3.0, 3.0], [3.0, np.nan]])
 
 
-@pytest.mark.parametrize("index", range(12))
+@pytest.mark.parametrize("index", range(13))
 def test_files_are_the_same_bytes_twice(index):
     first, second = list(drawings())[index], list(drawings())[index]
     for kind in ("svg", "png"):
@@ -99,6 +104,16 @@ def test_panels_that_are_compared_share_a_scale():
     assert {ax.figure.axes[1].get_ylim() for ax in pair} == {(-6.0, 6.0)}
 
 
+def test_everybody_of_a_group_is_one_ring_at_the_own_height_and_no_group_has_an_interval():
+    ax = changes_by_group([AFTER - BEFORE, [0.5, 0.5]], labels=["A", "B"], means=[1.1, 0.5])
+    first, second = (one.get_offsets() for one in ax.collections)
+    assert sorted(first[:, 1]) == sorted(AFTER - BEFORE)
+    assert list(second[:, 1]) == [0.5, 0.5]
+    assert len(set(second[:, 0])) == 2  # two equal changes stand beside each other
+    assert len(ax.lines) == 3  # zero and two means
+    assert not changes_by_group([[1.0], [2.0]], labels=["A", "B"], means=[1.0, 2.0], persons=False).collections
+
+
 def test_the_slope_stays_within_the_data():
     ax = dose_against_change([100.0, 300.0], [1.0, 2.0], slope=(1.0, 0.5, 1.5), per=100)
     line = max(ax.lines, key=lambda one: one.get_linewidth())
@@ -118,6 +133,10 @@ def test_the_slope_stays_within_the_data():
         lambda: dose_over_weeks([], []),
         lambda: dose_against_change([1.0], []),
         lambda: participant_flow([]),
+        lambda: changes_by_group([[1.0]], labels=["A"]),
+        lambda: changes_by_group([[1.0], []], labels=["A", "B"]),
+        lambda: changes_by_group([[1.0], [2.0]], labels=["A", "B"], means=[1.0]),
+        lambda: changes_by_group([[1.0], [2.0]], labels=["A", "B"], differences=[(1.0, 0.0, 2.0)]),
     ],
 )
 def test_what_cannot_be_drawn_is_refused_in_words(draw):
