@@ -117,6 +117,16 @@ def test_the_cases_are_there_and_every_file_names_its_source_and_how_it_was_chec
         assert document["checked"], file.name
 
 
+def test_every_worked_example_of_the_index_is_held_where_it_says() -> None:
+    index = tomllib.loads((HERE / "index.toml").read_text(encoding="utf-8"))
+    assert len(index["held"]) >= 34
+    for name, (file, function) in index["held"].items():
+        cases = tomllib.loads((HERE / "cases" / f"{file}.toml").read_text(encoding="utf-8"))["cases"]
+        called = {(case.get("function") or case["measure"]).rpartition(".")[2] for case in cases}
+        assert function in called, f"{name}: {file}.toml does not call {function}"
+    assert all(index["not_held"].values())
+
+
 def test_every_row_of_r_names_its_program_and_is_used() -> None:
     assert all(re.match(r"R \d+\.\d+\.\d+, ", row["computed_by"]) for row in R_ROWS.values())
     used = {key for _, case in (p.values for p in CASES) for key in case.get("r", {}).values()}
