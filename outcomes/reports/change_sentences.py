@@ -142,27 +142,43 @@ def change_words(facts: Facts, row: Any, *, named: bool = True) -> str:
     return fmt.with_interval(row["change"], *ends, unit, places, facts.ci if named else "")
 
 
+def class_numbers(facts: Facts, row: Any) -> tuple[tuple[str, ...], list[int]]:
+    """Return the classes of change and how many people are in each: good direction, none, other direction.
+
+    One order for every form of every reader: counts that one form withholds then follow from no other form.
+
+    Returns
+    -------
+    names : tuple of str
+        For an ordinal scale higher or lower grade, whichever is better first.
+    counts : list of int
+        Both are empty where nobody was counted.
+    """
+    if row["level"] == "ordinal":
+        names: tuple[str, ...] = ("lower", "the same", "higher")
+        counts = [facts.value("change", s, row) for s in ("lower", "same", "higher")]
+        if row["better"] != "lower":
+            names, counts = names[::-1], counts[::-1]
+    else:
+        names = (row["words_better"], "within error", row["words_other"])
+        counts = [row[k] for k in ("n_better", "n_within", "n_other")]
+    known = [int(n) for n in counts if n is not None]
+    return (names, known) if len(known) == len(counts) else ((), [])
+
+
 def class_counts(facts: Facts, row: Any) -> tuple[tuple[str, ...], list[str]]:
     """Return the classes of change and how many people are in each, as every form prints them.
 
     Returns
     -------
     names : tuple of str
-        Good direction, within error, other direction; for an ordinal scale lower, same, higher.
+        See `class_numbers`.
     counts : list of str
         A number, "fewer than 5", or "not shown" where it would give a smaller one away. Both are empty where nobody
         was counted.
     """
-    if row["level"] == "ordinal":
-        names: tuple[str, ...] = ("lower", "the same", "higher")
-        counts = [facts.value("change", s, row) for s in ("lower", "same", "higher")]
-    else:
-        names = (row["words_better"], "within error", row["words_other"])
-        counts = [row[k] for k in ("n_better", "n_within", "n_other")]
-    known = [int(n) for n in counts if n is not None]
-    if len(known) < len(counts):
-        return (), []
-    return names, facts.small.texts(known, first=1)
+    names, counts = class_numbers(facts, row)
+    return names, facts.small.texts(counts, first=1)
 
 
 def change_of_outcome(facts: Facts) -> str:
@@ -353,3 +369,42 @@ def _hoped_up(row: Any) -> bool:
 def transitions(facts: Facts, row: Any) -> list[dict[str, Any]]:
     """Return the transitions of an ordinal outcome: before, after, n."""
     return [r for r in rows_of(facts.record, "transitions") if r["key"] == row["key"]]
+
+
+def transitions_shown(facts: Facts, row: Any) -> list[tuple[str, str, str]]:
+    """Return the transitions of an ordinal outcome as they are printed: grade before, grade after, people.
+
+    The transitions to a lower grade add up to the people who moved to a lower grade, and so on: they are withheld so
+    that those sums give none of them away. Of a direction whose sum is withheld none is listed, as even their number
+    would tell.
+    """
+    names, shown = class_counts(facts, row)
+    cells = transitions(facts, row)
+    values = {
+        str(r["grade"]): float(r["value"]) for r in rows_of(facts.record, "grades") if r["measure"] == row["measure"]
+    }
+    lines: dict[int, tuple[str, str, str]] = {}
+    for name, total in zip(names, shown, strict=True):
+        mine = [i for i, cell in enumerate(cells) if _step(cell, values) == name]
+        if mine and not total.isdecimal():
+            lines[mine[0]] = ("any", name, total)
+            continue
+        for i, n in zip(mine, facts.small.texts([int(cells[i]["n"]) for i in mine]), strict=True):
+            lines[i] = (fmt.clean(cells[i]["before"], 40), fmt.clean(cells[i]["after"], 40), n)
+    return [lines[i] for i in sorted(lines)]
+
+
+def _step(cell: Any, values: dict[str, float]) -> str:
+    """Return whether a transition is one to a lower, the same or a higher grade."""
+    grades = (str(cell["before"]), str(cell["after"]))
+    before, after = (values[g] if all(k in values for k in grades) else grade_order(g)[0] for g in grades)
+    if grades[0] == grades[1]:
+        return "the same"
+    return "lower" if after < before else "higher"
+
+
+def grade_order(level: str) -> tuple[float, str]:
+    """Return what grades without a known value are sorted by: their number, "1+" between "1" and "2"."""
+    head = level.rstrip("+")
+    number = float(head) if head.replace(".", "", 1).isdigit() else float("inf")
+    return (number + 0.5 * (head != level), level)

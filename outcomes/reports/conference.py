@@ -56,6 +56,9 @@ WHERE_PLANNED = (
 )
 """Tables that are shown only where they have a row: not every plan asks for them."""
 
+INSIDE = "This page is for those who may see single persons: figures mark them. With --public none does."
+"""Stands on the page of a conference report that is not public; its abstract marks nobody in either case."""
+
 
 @dataclass(frozen=True)
 class ConferenceReport:
@@ -80,9 +83,10 @@ class ConferenceReport:
         facts = self.facts
         design = DESIGNS.get(facts.design, "Design not reported (design under [study])") + allocation(facts)
         what = programme(facts)
+        inside = () if facts.public else (INSIDE,)
         show(
             lines_block(
-                "head", "head", [f"{design}{f': {what}' if what else ''}.", *page_notes(facts)],
+                "head", "head", [f"{design}{f': {what}' if what else ''}.", *page_notes(facts), *inside],
                 title=facts.title, synthetic=facts.synthetic, paper=self.paper,
                 until=facts.meta.get("data_until") or "",
             )
@@ -102,10 +106,16 @@ class ConferenceReport:
         return [f"Differs from protocol: {changed}. By the protocol: {pair[0]}. In this report: {pair[1]}."]
 
     def abstract(self) -> None:
-        """Show the abstract with its length."""
+        """Show the abstract with its length; its figure, without a mark of a person, goes into the document."""
         plan = (self.facts.meta.get("report") or {}).get("conference") or {}
         asked = {"figure_cm": plan.get("figure_cm"), "table": bool(plan.get("table"))}
-        show(Block("abstract", "abstract", {"abstract": self.abstract_text.to_dict(), **asked}))
+        text = {"abstract": self.abstract_text.to_dict(), **asked}
+        figure = self.figures.for_the_abstract()
+        if figure is None:
+            show(Block("abstract", "abstract", text))
+        else:
+            picture = {key: figure.data[key] for key in ("caption", "alt")}
+            show(Block("abstract", "abstract", {**text, **picture}, figure.svg, figure.png))
 
     def figure(self, name: str) -> None:
         """Show a figure: participant_flow, paired_change, change_against_error, groups, grades, dose_over_weeks,

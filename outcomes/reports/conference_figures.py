@@ -112,29 +112,42 @@ class Figures:
 
     def paired_change(self) -> Iterator[Block]:
         """Yield before and after of every person, with the mean change against the measurement error."""
-        from outcomes.reports.figures import paired_change
-
-        facts = self.facts
-        limits = self._shared_limits()
-        for row in facts.rows:
+        for row in self.facts.rows:
             pairs = self.people.pairs(row)
             name = figure_name("paired_change", row)
             why = self._no_change(row, pairs)
             if why or pairs is None:
                 yield not_drawn(name, "Change of every person", why)
                 continue
-            interval = (row["change"], row["change_low"], row["change_high"])
-            axes = paired_change(
-                pairs["before"].to_numpy(), pairs["after"].to_numpy(),
-                mean=None if None in interval else interval,
-                error=row["mdc"], unpaired=() if facts.public else self._unpaired(row, pairs),
-                labels=(facts.visit_label(facts.visits[0]), facts.visit_label(facts.visits[1])),
-                limits=limits, ylabel=axis_label(facts, row, ""), persons=not facts.public,
-                means=(row["before_mean"], row["after_mean"]),
-                title=self.change_title(row), note=note_line(row), source=self._error_source(row),
-                synthetic=facts.synthetic,
-            )  # fmt: skip
+            axes = self._paired(row, pairs, persons=not self.facts.public)
             yield self._change_block(name, axes, row, pairs, self.change_title(row))
+
+    def for_the_abstract(self) -> Block | None:
+        """Return the figure that is handed in with the abstract: means and no mark of a person; None without one."""
+        for row in self.facts.rows:
+            pairs = self.people.pairs(row)
+            if pairs is not None and not self._no_change(row, pairs):
+                axes = self._paired(row, pairs, persons=False)
+                return self._change_block("abstract", axes, row, pairs, self.change_title(row))
+        return None
+
+    def _paired(self, row: Any, pairs: pd.DataFrame, *, persons: bool) -> Axes:
+        from outcomes.reports.figures import paired_change
+
+        facts = self.facts
+        interval = (row["change"], row["change_low"], row["change_high"])
+        spreads = (row["before_sd"], row["after_sd"])
+        bars = "" if persons or None in spreads else " Bars: standard deviation of the people."
+        return paired_change(
+            pairs["before"].to_numpy(), pairs["after"].to_numpy(),
+            mean=None if None in interval else interval,
+            error=row["mdc"], unpaired=self._unpaired(row, pairs) if persons else (),
+            labels=(facts.visit_label(facts.visits[0]), facts.visit_label(facts.visits[1])),
+            limits=self._shared_limits() if persons else None, ylabel=axis_label(facts, row, ""), persons=persons,
+            means=(row["before_mean"], row["after_mean"]), spreads=spreads if bars else None,
+            title=self.change_title(row), note=f"{note_line(row)}{bars}", source=self._error_source(row),
+            synthetic=facts.synthetic,
+        )  # fmt: skip
 
     def _shared_limits(self) -> tuple[tuple[float, float], float] | None:
         """Return one scale for the panels of all groups; None where there is one panel."""
@@ -167,7 +180,7 @@ class Figures:
             axes = change_against_error(
                 pairs["change"].to_numpy(), error=row["mdc"], up=good_is_up(row),
                 words=(row["words_better"], row["words_other"]),
-                counts=(shown[0], shown[1], shown[2]), ylabel=axis_label(facts, row, "change of "),
+                counts=tuple(n if n.isdecimal() else "" for n in shown), ylabel=axis_label(facts, row, "change of "),
                 title=capital(title),
                 note=note_line(row), source=self._error_source(row), synthetic=facts.synthetic,
             )  # fmt: skip

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from outcomes.reports import format as fmt
-from outcomes.reports.change_sentences import change_words, class_counts, mdc_words, p_words, transitions
+from outcomes.reports.change_sentences import change_words, class_counts, mdc_words, p_words, transitions_shown
 from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.tables import Table
@@ -229,11 +229,9 @@ def harms(facts: Facts) -> Table:
 
 def grades(facts: Facts, row: Any) -> Table:
     """Return who moved from which grade to which."""
-    cells = transitions(facts, row)
-    shown = facts.small.texts([int(c["n"]) for c in cells])
     before, after = (facts.visit_label(v) for v in facts.visits)
-    lines = [(fmt.clean(c["before"], 40), fmt.clean(c["after"], 40), n) for c, n in zip(cells, shown, strict=True)]
     caption = f"{facts.title_of(row)[1]}: grade at {before} and at {after}"
+    lines = transitions_shown(facts, row)
     return Table.build(caption, (before, after, "People"), lines, left=(1,), note=facts.small.note)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from outcomes.reports import format as fmt
 from outcomes.reports.blocks import Block, lines_block
+from outcomes.reports.change_sentences import grade_order
 from outcomes.reports.conference_tables import better_words
 from outcomes.reports.facts import Facts
 from outcomes.reports.study_sentences import limb_words
@@ -75,12 +76,7 @@ def margins(cells: list[dict[str, Any]]) -> tuple[list[str], list[int], list[int
     """Return the grades that occur, in the order of the transition table, and how many people were at each."""
     befores = list(dict.fromkeys(c["before"] for c in cells))
     afters = sorted({c["after"] for c in cells} - set(befores))
-    levels = sorted({*befores, *afters}, key=_grade_order)
+    levels = sorted({*befores, *afters}, key=grade_order)
     before = [sum(int(c["n"]) for c in cells if c["before"] == level) for level in levels]
     after = [sum(int(c["n"]) for c in cells if c["after"] == level) for level in levels]
     return levels, before, after
-
-
-def _grade_order(level: str) -> tuple[float, str]:
-    head = level.rstrip("+")
-    return (float(head) if head.replace(".", "", 1).isdigit() else float("inf"), level)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from outcomes.reports import format as fmt
-from outcomes.reports.change_sentences import direction, verdict
+from outcomes.reports.change_sentences import class_numbers, direction, verdict
 from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.group_sentences import plain_difference
 from outcomes.reports.study_sentences import MODES
@@ -50,17 +50,11 @@ def enrolled(facts: Facts) -> int:
 
 def classes(facts: Facts, row: Any) -> tuple[Words, list[int] | None]:
     """Return the three classes of change in plain words, good direction first, and how many people are in each."""
+    names, counts = class_numbers(facts, row)
     words = (str(row["words_better"]), "about the same", str(row["words_other"]))
-    if row["level"] == "ordinal":
-        counts = [facts.value("change", s, row) for s in ("lower", "same", "higher")]
-        if row["better"] != "lower":
-            counts.reverse()
-        if row["better"] not in ("lower", "higher"):
-            words = ("higher", "about the same", "lower")
-    else:
-        counts = [row[k] for k in ("n_better", "n_within", "n_other")]
-    known = [int(n) for n in counts if n is not None]
-    return words, known if len(known) == len(counts) else None
+    if row["level"] == "ordinal" and row["better"] not in ("lower", "higher") and names:
+        words = (names[0], "about the same", names[2])
+    return words, counts or None
 
 
 def shown_rows(facts: Facts) -> list[tuple[dict[str, Any], Words, Shown | None]]:

@@ -79,14 +79,19 @@ class SmallNumbers:
     def texts(self, counts: Sequence[int], *, first: int | None = None) -> list[str]:
         """Return `parts` as they are printed: a number, "fewer than 5", or "not shown".
 
+        Which of the withheld ones are small is not told where that alone would give one away.
+
         Examples
         --------
         >>> SmallNumbers(5).texts([18, 20, 2], first=1)
         ['18', 'not shown', 'fewer than 5']
+        >>> SmallNumbers(11).texts([0, 1, 11])
+        ['not shown', 'not shown', 'not shown']
         """
         parts = self.parts(counts, first=first)
-        shown = [NOT_SHOWN if n is None else fmt.number(n) for n in parts]
-        return [self.words if self.hides(n) else text for n, text in zip(counts, shown, strict=True)]
+        told = any(part is not None for part in parts)
+        words = [self.words if told and self.hides(n) else NOT_SHOWN for n in counts]
+        return [word if part is None else fmt.number(part) for word, part in zip(words, parts, strict=True)]
 
     def parts(self, counts: Sequence[int], *, first: int | None = None) -> list[int | None]:
         """Return counts that add up to a known total, None where withheld, so that no subtraction brings one back.
@@ -103,7 +108,7 @@ class SmallNumbers:
         -------
         list of int or None
             Beside every count that is too small others go too, until each small one could still be anything from 1 to
-            one below the minimum, or nothing but zeros is left.
+            one below the minimum; where that cannot be, all go.
 
         Examples
         --------
@@ -118,6 +123,8 @@ class SmallNumbers:
             if self.safe([counts[j] for j in hidden]):
                 break
             hidden.add(i)
+        if hidden and not self.safe([counts[j] for j in hidden]):
+            return [None] * len(counts)
         return [None if i in hidden else n for i, n in enumerate(counts)]
 
     def safe(self, hidden: Sequence[int]) -> bool:

@@ -187,7 +187,7 @@ def write_forms(notebook: Any, reader: str, folder: Path) -> list[str]:
         forms["report.pdf"] = _pdf(notebook, reader)
     forms["report.html"] = page.render(notebook, reader)
     forms |= _abstract_forms(found)
-    forms |= _figure_files([b for b in found if b["kind"] == "figure"])
+    forms |= _figure_files([b for b in found if b["kind"] == "figure" or (b["kind"] == "abstract" and b["png"])])
     forms[f"{reader}.ipynb"] = nbformat.writes(notebook) + "\n"  # type: ignore[no-untyped-call]
     for name, content in forms.items():
         write_whole(folder / name, content)
@@ -209,13 +209,12 @@ def _abstract_forms(blocks: list[dict[str, Any]]) -> dict[str, bytes | str]:
     from outcomes.reports.tables import Table
 
     forms: dict[str, bytes | str] = {}
-    first = next((b for b in blocks if b["kind"] == "figure" and b["name"].startswith("paired_change")), None)
-    picture = {"picture": first["png"], "caption": first["caption"], "alt": first["alt"]} if first else {}
     outcomes = next((b for b in blocks if b["kind"] == "table" and b["name"] == "outcomes"), None)
     for block in (b for b in blocks if b["kind"] == "abstract"):
         abstract = Abstract.from_dict(block["abstract"])
         table = Table.from_dict(outcomes["table"]) if outcomes and block.get("table") else None
         size = float(block.get("figure_cm") or 8.0)
+        picture = {"picture": block["png"], "caption": block["caption"], "alt": block["alt"]} if block["png"] else {}
         forms["abstract.docx"] = abstract_docx(abstract, **picture, width_cm=size, table=table)
         forms["abstract.txt"] = abstract.to_text()
     return forms

@@ -26,6 +26,7 @@ def paired_change(
     ylabel: str = "",
     persons: bool = True,
     means: tuple[float, float] | None = None,
+    spreads: tuple[float, float] | None = None,
     limits: tuple[tuple[float, float], float] | None = None,
     ax: Axes | None = None,
     **words: Any,
@@ -51,6 +52,8 @@ def paired_change(
         False draws the two means and no line of a person.
     means : (float, float), optional
         Mean before and after, from the record; the strong line.
+    spreads : (float, float), optional
+        Standard deviation before and after; bars about the means.
     limits : ((float, float), float), optional
         Ends of the scale of values, and the largest change at the side: the same for panels that are compared.
     ax : Axes, optional
@@ -82,12 +85,14 @@ def paired_change(
             ax.scatter(np.full(len(alone), -0.07), alone, **dash)
         if means is not None:
             ax.plot([0, 1], means, color=style.BLACK, lw=2.2, marker="D", ms=5, zorder=4)
+        if means is not None and spreads is not None:
+            ax.errorbar([0, 1], means, yerr=spreads, color=style.INK, lw=0, elinewidth=0.9, capsize=3, zorder=3)
         ax.set_xlim(-0.16, 1.1)
         ax.set_xticks([0, 1], ["\n".join(textwrap.wrap(fmt.clean(label, 24), 12)) for label in labels])
         if limits is not None:
             ax.set_ylim(*limits[0])
         ax.set_ylabel(ylabel)
-        ax.yaxis.set_major_formatter(style.tick_number(0))
+        style.plain_ticks(ax.yaxis)
         if mean is not None and side is not None:
             _side_panel(side, mean, error, 0.0 if limits is None else limits[1])
         style.finish(ax, **{"wrap": 54, **words})
@@ -131,7 +136,7 @@ def _side_panel(side: Axes, mean: tuple[float, float, float], error: float | Non
     side.spines["left"].set_visible(False)
     side.spines["right"].set_visible(True)
     side.yaxis.tick_right()
-    side.yaxis.set_major_formatter(style.tick_number(fmt.decimals_for(reach)))
+    style.plain_ticks(side.yaxis)
 
 
 def change_against_error(
@@ -159,6 +164,7 @@ def change_against_error(
         What a change beyond error in the good and in the other direction is called.
     counts : (str, str, str), optional
         People in the good direction, within error, in the other direction, from the record; written beside the marks.
+        An empty text where a count is withheld.
     ylabel : str
     ax : Axes, optional
     **texts
@@ -206,7 +212,7 @@ def _beside(ax: Axes, error: float, up: bool, words: tuple[str, str], counts: An
     colours = (style.BLUE, style.INK, style.VERMILLION) if up else (style.VERMILLION, style.INK, style.BLUE)
     shown = counts if counts is None or up else counts[::-1]
     for i, (height, name) in enumerate(zip(heights, names, strict=True)):
-        text = name if shown is None else f"{shown[i]} {name}"
+        text = name if shown is None else f"{shown[i]} {name}".lstrip()
         if i == 1:
             text += "\n" + style.ERROR_LABEL.replace(" of ", "\nof ")
         ink = style.INK if colours[i] == style.VERMILLION else colours[i]

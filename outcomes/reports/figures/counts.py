@@ -132,7 +132,7 @@ def delivered_by_month(
         ax.set_xticks(place, ["\n".join(textwrap.wrap(fmt.clean(label, 40), 16)) for label in labels])
         ax.set_ylim(0, top * 1.14)
         ax.set_ylabel(ylabel)
-        ax.yaxis.set_major_formatter(style.tick_number(0))
+        style.plain_ticks(ax.yaxis)
         style.finish(ax, **texts)
     return ax
 

@@ -58,8 +58,8 @@ def dose_over_weeks(
         ax.set_xlim(week.min() - 0.7, week.max() + 0.7)
         ax.set_ylim(0, top * 1.16 or 1.0)
         ax.set_xticks(week[:: max(1, len(week) // 16)])
-        ax.xaxis.set_major_formatter(style.tick_number(0))
-        ax.yaxis.set_major_formatter(style.tick_number(0))
+        style.plain_ticks(ax.xaxis)
+        style.plain_ticks(ax.yaxis)
         ax.set_xlabel("week from enrolment")
         ax.set_ylabel(ylabel)
         _name_both(ax, not np.isnan(plan).all())
@@ -132,7 +132,7 @@ def dose_against_change(
             ax.set_yticks([0])
         ax.set_xlabel(xlabel)
         ax.set_ylabel(ylabel)
-        ax.xaxis.set_major_formatter(style.tick_number(0))
+        style.plain_ticks(ax.xaxis)
         style.finish(ax, **texts)
     return ax
 

@@ -70,7 +70,7 @@ def within_person_lines(
             ax.plot(ends, mean, color=style.BLACK, lw=2.2, zorder=3)
         ax.set_xlabel(xlabel)
         ax.set_ylabel(ylabel)
-        ax.xaxis.set_major_formatter(style.tick_number(0))
+        style.plain_ticks(ax.xaxis)
         style.finish(ax, **texts)
     return ax
 
@@ -127,6 +127,6 @@ def dose_curves(
         ax.legend(loc="best", fontsize=7.5, handlelength=2.6)
         ax.set_xlabel(xlabel)
         ax.set_ylabel(ylabel)
-        ax.xaxis.set_major_formatter(style.tick_number(0))
+        style.plain_ticks(ax.xaxis)
         style.finish(ax, **texts)
     return ax

@@ -60,14 +60,14 @@ def forest_of_effects(
     first = list(primary) or [False] * len(labels)
     with style.look():
         ax = style.new_axes((16.0, 2.6 + 0.8 * len(labels))) if ax is None else ax
-        ax.axvline(0, color=style.INK, lw=0.7, zorder=1)
+        ax.plot([0, 0], [0.4 - len(labels), 0.5], color=style.INK, lw=0.7, zorder=1)
         for i, main in enumerate(first):
             if np.isnan(middle[i]):
                 ax.plot([0], [-i], marker="_", ms=7, color=style.INK, zorder=2)
                 continue
             ax.plot([low[i], high[i]], [-i, -i], color=style.BLACK, lw=2.2 if main else 1.2, solid_capstyle="butt")
             ax.plot([middle[i]], [-i], marker="D", color=style.BLACK, ms=7 if main else 4.5, zorder=3)
-        ax.set_ylim(-len(labels) + 0.4, 0.8)
+        ax.set_ylim(-len(labels) + 0.4, 1.2)
         ax.set_yticks(
             [-i for i in range(len(labels))], ["\n".join(textwrap.wrap(fmt.clean(x, 90), 38)) for x in labels]
         )
@@ -84,8 +84,10 @@ def _ends(ax: Axes, ends: tuple[str, str]) -> None:
     """Make the scale symmetric about zero and name its two sides."""
     reach = max(abs(x) for x in ax.get_xlim())
     ax.set_xlim(-reach, reach)
-    for x, word, side in ((-0.02, f"← {ends[0]}", "right"), (0.02, f"{ends[1]} →", "left")):
-        ax.text(x * reach, 0.62, word, ha=side, va="bottom", fontsize=7.5, color=style.QUIET)
+    for x, word, side in ((0.0, f"← {ends[0]}", "left"), (1.0, f"{ends[1]} →", "right")):
+        ax.text(
+            x, 0.62, word, ha=side, va="bottom", fontsize=7.5, color=style.QUIET, transform=ax.get_yaxis_transform()
+        )
 
 
 def _at_the_right(ax: Axes, texts: Sequence[str]) -> None:

@@ -77,7 +77,7 @@ def one_person(
         ax.set_xlim(-0.4, len(y) - 0.6)
         ax.set_xticks(x, ["\n".join(textwrap.wrap(fmt.clean(label, 30), 14)) for label in labels])
         ax.set_ylabel("\n".join(textwrap.wrap(ylabel, 26)))
-        ax.yaxis.set_major_formatter(style.tick_number(decimals if decimals else 0))
+        style.plain_ticks(ax.yaxis)
         style.finish(ax, **texts)
     return ax
 

@@ -6,8 +6,9 @@ Nothing here touches matplotlib's global settings: drawing and saving happen ins
 from __future__ import annotations
 
 import io
+import itertools
 import warnings
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -200,8 +201,19 @@ def class_marks(*, up: bool) -> Marks:
     }
 
 
-def tick_number(decimals: int) -> Callable[[float, Any], str]:
-    """Return a tick formatter with our minus sign and a fixed number of decimals."""
+def plain_ticks(axis: Any) -> None:
+    """Write the numbers of an axis with our minus sign, and with as many decimals as tell its ticks apart.
+
+    Parameters
+    ----------
+    axis : matplotlib.axis.Axis
+    """
     from outcomes.reports.format import number
 
-    return lambda value, _: number(float(value), decimals)
+    def text(value: float, _: Any) -> str:
+        at = sorted(float(place) for place in axis.get_majorticklocs())
+        step = min((b - a for a, b in itertools.pairwise(at)), default=1.0)
+        decimals = next((d for d in range(4) if abs(round(step, d) - step) < 1e-6 * step), 4)
+        return number(float(value), decimals)
+
+    axis.set_major_formatter(text)

@@ -88,3 +88,53 @@ def test_a_study_smaller_than_the_minimum_prints_nothing(minimum):
     for n in range(1, minimum):
         for table in compositions(n, 3):
             assert split(small, n, table) == NOTHING
+
+
+@pytest.mark.parametrize(("minimum", "enrolled"), [(5, 12), (5, 26), (11, 24), (11, 30)])
+def test_the_abstract_and_the_funder_s_page_together_give_nobody_away(minimum, enrolled):
+    """A reader who holds both, with n analysed from the abstract: every table that both pages allow is looked at."""
+    rule = SmallNumbers(minimum)
+    for n in range(minimum, enrolled + 1):
+        possible = defaultdict(list)
+        for parts in compositions(n, 3):
+            possible[tuple(rule.texts(list(parts), first=1)), split(rule, enrolled, parts)].append(parts)
+        for (conference, funder), tables in possible.items():
+            for position in range(3):
+                values = {table[position] for table in tables}
+                small = {v for v in values if 0 < v < minimum}
+                if conference[position] == rule.words:
+                    assert small == set(range(1, minimum)), (conference, funder, position)
+                elif small:
+                    assert len(values) > 1, (conference, funder, position)
+
+
+@pytest.mark.parametrize(("minimum", "total", "most"), [(5, 14, 4), (11, 27, 4)])
+def test_no_transition_between_grades_can_be_found_out(minimum, total, most):
+    """Transitions within one direction, whose sum is printed: no small one is bounded by what is listed."""
+    rule = SmallNumbers(minimum)
+    possible = defaultdict(list)
+    for cells in range(1, most + 1):
+        for parts in compositions(total - cells, cells):
+            counts = tuple(n + 1 for n in parts)  # a transition that nobody made is no row
+            possible[tuple(rule.texts(list(counts)))].append(counts)
+    assert len(possible) > most
+    for printed, tables in possible.items():
+        for position, text in enumerate(printed):
+            values = {table[position] for table in tables}
+            if text == rule.words and any(t.isdecimal() for t in printed):
+                assert values == set(range(1, minimum)), printed
+
+
+def test_transitions_of_a_withheld_direction_are_not_listed(builder):
+    from outcomes.reports.change_sentences import class_counts, transitions_shown
+    from outcomes.reports.facts import Facts
+
+    facts = Facts(builder().full().build())
+    row = next(facts.others())
+    names, shown = class_counts(facts, row)
+    assert dict(zip(names, shown, strict=True)) == {"lower": "12", "the same": "not shown", "higher": "fewer than 5"}
+    lines = transitions_shown(facts, row)
+    assert ("any", "the same", "not shown") in lines
+    assert ("any", "higher", "fewer than 5") in lines
+    listed = [line for line in lines if line[0] != "any"]
+    assert listed == [("1", "0", "6"), ("1+", "1", "6")]
