@@ -20,7 +20,10 @@ from outcomes.result import Record
 sys.path.insert(0, str(Path(__file__).parent))
 from tracing import untraced
 
-FORMS = ("report.html", "abstract.docx", "abstract.txt", "conference.ipynb", "figures/paired_change.svg", "figures/abstract.png")
+FORMS = (
+    *("report.html", "abstract.docx", "abstract.txt", "conference.ipynb"),
+    *("figures/paired_change.svg", "figures/abstract.png"),
+)
 
 
 def bytes_of(folder: Path) -> dict[str, bytes]:
