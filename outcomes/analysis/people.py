@@ -188,8 +188,11 @@ def _quality(work: Work) -> None:
         ("rows_duplicate", "duplicates", "rows that repeat another"),
         ("rows_set_aside", "set_aside", "rows set aside"),
         ("cells_read", "cells_read", "cells read"),
-        ("cells_emptied", "emptied", "values set aside"),
+        ("cells_as_typed", "as_typed", "cells as typed"),
         ("cells_normalised", "normalised", "cells respelled"),
+        ("cells_emptied", "emptied", "values set aside"),
+        ("cells_in_duplicates", "in_duplicates", "cells of rows that repeat another"),
+        ("cells_in_set_aside", "in_set_aside", "cells of rows set aside"),
     ):
         work.count(work.key("data", statistic), int(totals[column]), label, people=people, inputs=inputs)
     work.count(work.key("data", "queries"), len(queries), "queries asked", people=people, inputs=inputs)

@@ -10,6 +10,7 @@ from typing import Any
 from outcomes.reports import format as fmt
 from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.sentences import conference_sentences
+from outcomes.reports.study_sentences import ledger
 from outcomes.reports.wording import MUST, Sentence, causal_words, found_words
 
 DEFAULT_WORDS = 250
@@ -225,8 +226,15 @@ def _longest(kept: Iterable[Sentence], unit: str) -> tuple[str, ...]:
     return tuple(f"{s.name} ({count(s.text, unit)} {unit})" for s in by_length)
 
 
-def page_notes(facts: Facts) -> tuple[str, ...]:
-    """Return the lines that stand on every page: synthetic data, data date, software, caution."""
+def page_notes(facts: Facts, *, plain: bool = False) -> tuple[str, ...]:
+    """Return the lines that stand on every page: synthetic data, data date, software, what became of the data, caution.
+
+    Parameters
+    ----------
+    facts : Facts
+    plain : bool
+        In words for readers outside the field.
+    """
     meta = facts.meta
     lines = [SYNTHETIC] if facts.synthetic else []
     until = f"data until {fmt.clean(meta['data_until'], 40)}; " if meta.get("data_until") else ""
@@ -234,6 +242,7 @@ def page_notes(facts: Facts) -> tuple[str, ...]:
     lines += [f"Differs from protocol: {line}" for line in facts.changed_choices]
     if (meta.get("frozen") or {}).get("changed"):
         lines.append(f"The protocol was changed after freezing on {meta['frozen'].get('on')}.")
+    lines += [line for line in (ledger(facts, plain=plain),) if line]
     answered = rows_of(facts.record, "decisions")
     if answered:
         aside = sum(row["decision"] == "set_aside" for row in answered)

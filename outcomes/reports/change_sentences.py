@@ -191,6 +191,21 @@ def change_of_outcome(facts: Facts) -> str:
     return f"{facts.title_of(row)[0]} {change_words(facts, row)}, n = {row['n']}"
 
 
+def dose_of_outcome(facts: Facts) -> str:
+    """Return the association of delivered dose with the report's outcome in a sentence, for two records at once."""
+    from outcomes.analysis.association import EXPOSURES
+
+    exposure = next(iter(facts.exposures), "") if facts.row is not None else ""
+    row = facts.association(exposure) if exposure else None
+    return "no association estimated" if row is None else associated(facts, row, EXPOSURES[exposure][4])
+
+
+def both_numbers(protocol: Facts, other: Facts) -> list[tuple[str, str, str]]:
+    """Return what moves where a choice of the protocol is changed: name, by the protocol, in the other record."""
+    pairs = (("change of the outcome", change_of_outcome), ("dose and change", dose_of_outcome))
+    return [(name, said(protocol), said(other)) for name, said in pairs]
+
+
 def _beyond(facts: Facts, row: Any) -> Iterator[Sentence]:
     """Yield how many people changed by more than the measurement error, beside what error alone would give."""
     if row["mdc"] is None or row["n_better"] is None:

@@ -12,8 +12,8 @@ from outcomes.errors import UsageError
 from outcomes.reports import format as fmt
 from outcomes.reports.abstract import page_notes
 from outcomes.reports.blocks import lines_block, show, table_block
-from outcomes.reports.change_sentences import change_of_outcome
-from outcomes.reports.conference import planned_facts
+from outcomes.reports.change_sentences import both_numbers
+from outcomes.reports.conference import planned_facts, refuse_other_analysis
 from outcomes.reports.conference_figures import Figures
 from outcomes.reports.exercises import exercises
 from outcomes.reports.facts import DESIGNS, Facts
@@ -154,17 +154,19 @@ class ClassReport:
         """Show the outcome by the protocol and in this record, where a choice was changed; else how to change one."""
         if self.protocol_facts is None:
             ways = [
+                "outcomes report FOLDER --for class --set minimal_change=none",
+                'outcomes report FOLDER --for class --set "dose_window=since last visit"',
+                "outcomes report FOLDER --for class --set dose_lag=7",
                 "outcomes report FOLDER --for class --set analysis.alpha=0.1",
-                "outcomes report FOLDER --for class --set dose.cumulate=recent --set dose.recent_days=28",
                 "outcomes report FOLDER --for class --set analysis.compare=week0,week8",
             ]
             lines = ["This is the protocol's own analysis. Change one choice and look at what moves:", *ways]
             show(lines_block("text", "varied", lines))
             return
-        pair = [change_of_outcome(facts) for facts in (self.protocol_facts, self.facts)]
         changed = "; ".join(self.facts.changed_choices)
-        both = [("the protocol", pair[0]), (f"this record ({changed})", pair[1])]
-        show(table_block("varied", Table.build("The outcome, twice", ("By", "Change"), both, left=(1,))))
+        pairs = both_numbers(self.protocol_facts, self.facts)
+        columns = ("Number", "By the protocol", "In this record")
+        show(table_block("varied", Table.build(f"Differs from protocol: {changed}", columns, pairs, left=(1, 2))))
 
     def exercise(self, key: str) -> None:
         """Show one exercise: its data, its task, and whether the answer given is right."""
@@ -192,8 +194,9 @@ def _made_by(method: str) -> str:
 
 def open_class_report(
     *, study: str, record: str = "", reader: str = "class", measure: str = "", contrast: str = "",
-    dose_metric: str = "", paper: str = "A4", public: bool = False, who: str = "", answer_work: str = "",
-    answer_swap: str = "", answer_limbs: str = "", answer_time: str = "",
+    dose_metric: str = "", dose_window: str = "", dose_lag: str = "", limbs: str = "", minimal_change: str = "",
+    paper: str = "A4", public: bool = False, who: str = "",
+    answer_work: str = "", answer_swap: str = "", answer_limbs: str = "", answer_time: str = "",
 ) -> ClassReport:  # fmt: skip
     """Open one record of a study for a class.
 
@@ -207,6 +210,9 @@ def open_class_report(
         "class".
     measure, contrast, dose_metric : str
         What the report is about, of what the record holds; empty for the protocol's own.
+    dose_window, dose_lag, limbs, minimal_change : str
+        What the record was analysed with; another choice is another analysis, which `write_report` runs, and is refused
+        here.
     paper : {"A4", "Letter"}
     public : bool
         No marks of persons, and the larger minimum of people; a real study has no marks of persons here anyway.
@@ -233,6 +239,10 @@ def open_class_report(
                                 public=public)  # fmt: skip
     if not facts.synthetic:
         facts, _ = open_facts(folder, record, measure=measure, contrast=contrast, dose_metric=dose_metric, public=True)
+    refuse_other_analysis(
+        facts, reader,
+        {"dose_window": dose_window, "dose_lag": dose_lag, "limbs": limbs, "minimal_change": minimal_change},
+    )  # fmt: skip
     run = json.loads((results / "run.json").read_text(encoding="utf-8")) if (results / "run.json").is_file() else {}
     answers = {"work": answer_work, "swap": answer_swap, "limbs": answer_limbs, "time": answer_time}
     planned = planned_facts(folder, results) if facts.meta.get("changed_choices") else None

@@ -14,12 +14,14 @@ from outcomes.reports import format as fmt
 from outcomes.reports.abstract import Abstract, build_abstract, page_notes
 from outcomes.reports.agreement_tables import RETEST_TABLES
 from outcomes.reports.blocks import Block, lines_block, show, table_block
-from outcomes.reports.change_sentences import change_of_outcome
+from outcomes.reports.change_sentences import both_numbers
 from outcomes.reports.conference_figures import Figures
 from outcomes.reports.dose_response_sentences import dose_answer
 from outcomes.reports.facts import DESIGNS, Facts
+from outcomes.reports.figure_words import capital
 from outcomes.reports.opening import open_facts
 from outcomes.reports.people import People
+from outcomes.reports.published import beside_published
 from outcomes.reports.study_sentences import allocation, programme
 from outcomes.reports.tables import Table
 from outcomes.result import Record
@@ -101,9 +103,10 @@ class ConferenceReport:
         """Return, where a choice of the protocol was changed for this record, the number of the protocol beside it."""
         if self.protocol_facts is None:
             return []
-        pair = [change_of_outcome(facts) for facts in (self.protocol_facts, self.facts)]
         changed = "; ".join(self.facts.changed_choices)
-        return [f"Differs from protocol: {changed}. By the protocol: {pair[0]}. In this report: {pair[1]}."]
+        numbers = both_numbers(self.protocol_facts, self.facts)
+        lines = [f"{name}: by the protocol: {one}; in this report: {other}" for name, one, other in numbers]
+        return [f"Differs from protocol: {changed}. {capital(line).rstrip('.')}." for line in lines]
 
     def abstract(self) -> None:
         """Show the abstract with its length; its figure, without a mark of a person, goes into the document."""
@@ -142,6 +145,11 @@ class ConferenceReport:
         table = TABLES[name](self.facts)
         if table.rows or name not in WHERE_PLANNED:
             show(table_block(name, table))
+
+    def beside_published(self) -> None:
+        """Show, where the protocol asks for it, what others found in other people under other conditions."""
+        for block in beside_published(self.facts):
+            show(block)
 
     def notes(self) -> None:
         """Show how each kind of number was made, the caveats, and the author's own statements."""
@@ -212,9 +220,10 @@ def open_report(
     facts, results = open_facts(
         folder, record, measure=measure, contrast=contrast, dose_metric=dose_metric, public=public
     )
-    _refuse_other_analysis(
-        facts, {"dose_window": dose_window, "dose_lag": dose_lag, "limbs": limbs, "minimal_change": minimal_change}
-    )
+    refuse_other_analysis(
+        facts, reader,
+        {"dose_window": dose_window, "dose_lag": dose_lag, "limbs": limbs, "minimal_change": minimal_change},
+    )  # fmt: skip
     if facts.rows and facts.visits:
         facts.exposures  # noqa: B018  a wrong dose_metric is refused now, not in a later cell
     planned = planned_facts(folder, results) if facts.meta.get("changed_choices") else None
@@ -232,7 +241,7 @@ def planned_facts(folder: Path, results: Path) -> Facts | None:
     return None if latest == results else Facts(Record.read(latest / "record.json"))
 
 
-def _refuse_other_analysis(facts: Facts, wanted: dict[str, str]) -> None:
+def refuse_other_analysis(facts: Facts, reader: str, wanted: dict[str, str]) -> None:
     """Refuse a choice that would need other numbers than the record holds."""
     plan = facts.meta.get("dose_plan") or {}
     used = {("cumulate", str(plan.get("cumulate"))), ("lag_days", str(plan.get("lag_days")))}
@@ -242,5 +251,5 @@ def _refuse_other_analysis(facts: Facts, wanted: dict[str, str]) -> None:
         if value and (keys.get(name, name), value) not in used:
             raise UsageError(
                 f"{name} = '{value}' changes the analysis, not only the report; "
-                f'outcomes report FOLDER --for conference --set "{name}={value}" runs it with that one choice changed'
+                f'outcomes report FOLDER --for {reader} --set "{name}={value}" runs it with that one choice changed'
             )

@@ -176,11 +176,12 @@ class Figures:
                 yield not_drawn(name, "Change against the usual error of the test", why)
                 continue
             _, shown = class_counts(facts, row)
+            good, within, other = (n if n.isdecimal() else "" for n in shown)
             title = f"{shown[0]} of {row['n']} people: {row['words_better']} by at least the usual error of the test"
             axes = change_against_error(
                 pairs["change"].to_numpy(), error=row["mdc"], up=good_is_up(row),
                 words=(row["words_better"], row["words_other"]),
-                counts=tuple(n if n.isdecimal() else "" for n in shown), ylabel=axis_label(facts, row, "change of "),
+                counts=(good, within, other), ylabel=axis_label(facts, row, "change of "),
                 title=capital(title),
                 note=note_line(row), source=self._error_source(row), synthetic=facts.synthetic,
             )  # fmt: skip
@@ -299,7 +300,7 @@ class Figures:
         caption = f"Association of delivered {what} with change"
         alt = f"One ring per person: delivered dose against change. {said}{loo}"
         yield self._block(name, axes, f"{caption}. {said}{loo}", alt, Table.build(caption, columns, lines),
-                          n=str(len(both)), source=f"record {link['key']}", row=row)  # fmt: skip
+                          n=str(link["n"]), source=f"record {link['key']}", row=row)  # fmt: skip
 
     def within_person_lines(self) -> Iterator[Block]:
         """Yield each person's values against that person's own dose."""

@@ -47,7 +47,7 @@ class FunderReport:
         facts = self.facts
         show(
             lines_block(
-                "head", "head", ["What the programme did, for those who paid for it", *page_notes(facts)],
+                "head", "head", ["What the programme did, for those who paid for it", *page_notes(facts, plain=True)],
                 title=facts.title, synthetic=facts.synthetic, paper=self.paper,
                 until=facts.meta.get("data_until") or "",
             )
@@ -191,7 +191,7 @@ class FunderReport:
 
     def beside_published(self) -> None:
         """Show, where the protocol asks for it, what others found in other people under other conditions."""
-        for block in beside_published(self.facts):
+        for block in beside_published(self.facts, whole=False):
             show(block)
 
 

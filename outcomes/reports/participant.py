@@ -89,7 +89,7 @@ class ParticipantPage:
         who = fmt.clean(self.who, 60)
         show(
             lines_block(
-                "head", "head", [f"Participant {who}. {facts.title}", *page_notes(facts)],
+                "head", "head", [f"Participant {who}. {facts.title}", *page_notes(facts, plain=True)],
                 title="Your training and your tests", synthetic=facts.synthetic, paper=self.paper,
                 until=facts.meta.get("data_until") or "",
             )

@@ -263,3 +263,35 @@ def changed_meanwhile(facts: Facts) -> Iterator[Sentence]:
         kinds = [fmt.clean(r["kind"], 40).replace("_", " ") for r in rows]
         found = [f"{kind} in {facts.small.people(int(r['people']))}" for kind, r in zip(kinds, rows, strict=True)]
         yield Sentence("other changes", "results", f"Changed meanwhile: {', '.join(found)}.", 5)
+
+
+def ledger(facts: Facts, *, plain: bool = False) -> str:
+    """Return what became of every row and cell that was read, both balances in full; empty where neither is known.
+
+    Parameters
+    ----------
+    facts : Facts
+    plain : bool
+        In words for readers outside the field.
+    """
+    names = (
+        *("rows_read", "rows_used", "rows_duplicate", "rows_set_aside", "cells_read", "cells_as_typed"),
+        *("cells_normalised", "cells_emptied", "cells_in_duplicates", "cells_in_set_aside", "queries"),
+    )
+    found = [facts.value("data", name) for name in names]
+    if None in found:
+        return ""
+    rows, used, again, aside, cells, typed, respelled, emptied, in_again, in_aside, asked = (
+        fmt.number(n) for n in found if n is not None
+    )
+    if plain:
+        return (
+            f"The data: {rows} rows were read. Of these {used} were used, {again} repeat another and {aside} were left "
+            f"out. They hold {cells} cells: {typed} as typed, {respelled} spelled anew, {emptied} left out, "
+            f"{in_again} in rows that repeat another and {in_aside} in rows left out. The software asked about {asked}."
+        )
+    return (
+        f"Rows read {rows} = used {used} + repeated {again} + set aside {aside}; cells read {cells} = as typed {typed} "
+        f"+ respelled {respelled} + set aside {emptied} + in repeated rows {in_again} + in rows set aside {in_aside}; "
+        f"queries {asked}."
+    )

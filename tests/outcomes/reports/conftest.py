@@ -312,6 +312,13 @@ class RecordBuilder:
         counts = "rows_read used duplicates set_aside cells_read as_typed normalised emptied in_duplicates in_set_aside"
         row = ("assessments", 812, 806, 2, 4, 7308, 7200, 60, 48, 0, 0, 3)
         self.table("data_quality", ("table", *counts.split(), "queries"), [row])
+        keys = (
+            "rows_read rows_used rows_duplicate rows_set_aside cells_read cells_as_typed cells_normalised cells_emptied"
+        )
+        for key, n in zip(
+            [*keys.split(), "cells_in_duplicates", "cells_in_set_aside", "queries"], row[1:], strict=True
+        ):
+            self.put("data", key, n)
         self.table("changes_between", ("kind", "people"), [("medicine", 6)])
         self.table(
             "measures",
@@ -373,6 +380,20 @@ class RecordBuilder:
         pd.DataFrame(dose).to_csv(results / "people" / "dose.csv", index=False)
         (folder / "results" / "latest").write_text(f"{name}\n", encoding="utf-8")
         return folder
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory):
+    """Return folder, results and record of a cohort of 30 invented people that went the whole way; never written to."""
+    from outcomes.analysis import analyse, write_results
+    from outcomes.study import Study
+    from synthetic_cohort import write_cohort
+
+    folder = tmp_path_factory.mktemp("demo") / "study"
+    write_cohort(folder, people=30, seed=11)
+    study = Study.open(folder)
+    results = write_results(study, analyse(study))
+    return folder, results, Record.read(results / "record.json")
 
 
 @pytest.fixture

@@ -116,6 +116,26 @@ def test_a_real_study_shows_no_person_and_no_count_of_few(tmp_path):
     assert all(line[1] == "not shown" for line in shown_counts if "count" in line[3])
 
 
+def test_both_numbers_stand_where_a_choice_was_changed(folder, tmp_path):
+    choices = [{"key": "dose.lag_days", "protocol": "0", "used": "7"}]
+    made = RecordBuilder(changed_choices=choices, dose_plan={"lag_days": 7}).flow().girth().dose()
+    made.association(slope=0.55, low=0.21, high=0.89, p=0.002)
+    results = made.write(tmp_path / "study") / "results" / "0123456789ab"
+    results.rename(folder / "results" / "ffff00000000")
+    book = shown("class", folder, record="ffff00000000", dose_lag="7")
+    (table,) = (b["table"] for b in page.blocks_of(book) if b["kind"] == "table" and b["name"] == "varied")
+    assert table["caption"] == "Differs from protocol: dose.lag_days: 7 (protocol: 0)"
+    name, protocol, varied = table["rows"][1]
+    assert name == "dose and change"
+    assert "0.31 (95% CI −0.12 to 0.74) cm per 10 h" in protocol
+    assert "0.55 (95% CI 0.21 to 0.89) cm per 10 h" in varied
+
+
+def test_another_choice_is_another_analysis(folder):
+    with pytest.raises(UsageError, match='outcomes report FOLDER --for class --set "dose_lag=7" runs it'):
+        shown("class", folder, dose_lag="7")
+
+
 def test_how_to_vary_a_choice_is_said(html):
     assert "outcomes report FOLDER --for class --set analysis.alpha=0.1" in html
 

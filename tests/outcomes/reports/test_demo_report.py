@@ -9,14 +9,10 @@ from pathlib import Path
 import lxml.html
 import pytest
 
-from outcomes.analysis import analyse, write_results
 from outcomes.reports import conference, page
 from outcomes.reports.abstract import build_abstract
 from outcomes.reports.facts import Facts
 from outcomes.reports.wording import causal_words
-from outcomes.result import Record
-from outcomes.study import Study
-from synthetic_cohort import write_cohort
 
 sys.path.insert(0, str(Path(__file__).parent))
 from test_page import executed
@@ -24,14 +20,11 @@ from tracing import untraced
 
 
 @pytest.fixture(scope="module")
-def cohort(tmp_path_factory):
+def cohort(demo):
     """Return folder, record and executed notebook of a cohort of 30 invented people."""
-    folder = tmp_path_factory.mktemp("cohort") / "study"
-    write_cohort(folder, people=30, seed=11)
-    study = Study.open(folder)
-    results = write_results(study, analyse(study))
+    folder, _, record = demo
     with pytest.MonkeyPatch.context() as patch:
-        return folder, Record.read(results / "record.json"), executed(folder, patch)
+        return folder, record, executed(folder, patch)
 
 
 def plain_text(html):

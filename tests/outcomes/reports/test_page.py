@@ -172,8 +172,19 @@ def test_both_numbers_stand_where_a_choice_was_changed(study_folder, builder, mo
     results.rename(study_folder / "results" / "ffff00000000")
     text = rendered(study_folder, monkeypatch, record="ffff00000000")
     plain = lxml.html.fromstring(text).text_content()
-    assert "By the protocol: Limb girth (mid thigh) 1.0 (95% CI 0.4 to 1.6) cm, n = 40." in plain
-    assert "In this report: Limb girth (mid thigh) 9.1 (95% CI 8.0 to 10.2) cm, n = 40." in plain
+    assert (
+        "Change of the outcome: by the protocol: Limb girth (mid thigh) 1.0 (95% CI 0.4 to 1.6) cm, n = 40; in this "
+        "report: Limb girth (mid thigh) 9.1 (95% CI 8.0 to 10.2) cm, n = 40."
+    ) in plain
+    assert "Dose and change: by the protocol: Could not tell whether more delivered active time" in plain
+
+
+def test_the_abstract_s_figure_marks_nobody(study_folder, monkeypatch):
+    book = executed(study_folder, monkeypatch)
+    blocks = {b["name"]: b for b in page.blocks_of(book) if b.get("png")}
+    assert blocks["abstract"]["alt"] == blocks["paired_change"]["alt"]
+    lines = [blocks[name]["svg"].count(b'<g id="line2d_') for name in ("abstract", "paired_change")]
+    assert lines[1] - lines[0] >= 30
 
 
 @pytest.mark.parametrize(

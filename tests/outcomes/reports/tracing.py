@@ -10,6 +10,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from outcomes.reports.small_numbers import SmallNumbers
 
 PRINTED = re.compile(r"(?<![\w.])[−-]?\d[\d,]*(?:\.\d+)?")
+HASH = re.compile(r"[0-9a-f]{12,64}")
 RATIO = re.compile(r"([\d,]+) of ([\d,]+)[^()\d]{0,40}\((\d+(?:\.\d)?)%\)")
 
 
@@ -21,8 +22,8 @@ def numbers_of(value):
         if math.isfinite(value):
             yield float(value)
     elif isinstance(value, str):
-        yield from (float(m.replace(",", "").replace("−", "-")) for m in PRINTED.findall(value))
-        yield from (float(m) for m in re.findall(r"\d+", value))
+        if not HASH.fullmatch(value):
+            yield from (float(m.replace(",", "").replace("−", "-")) for m in PRINTED.findall(value))
     elif isinstance(value, dict):
         for key, item in value.items():
             yield from numbers_of(key)
