@@ -140,4 +140,4 @@ def _side_panel(
     side.yaxis.tick_right()
     side.spines["left"].set_visible(False)
     side.spines["right"].set_visible(True)
-    side.yaxis.set_major_formatter(style.tick_number(fmt.decimals_for(reach)))
+    style.plain_ticks(side.yaxis)
