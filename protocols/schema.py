@@ -218,6 +218,11 @@ class MeasurePlan(Section):
         description="[lowest, highest] rating just above 'no change', for the mean change of those people. Answers: "
         "important change, mean-change method.",
     )
+    distribution_based: bool = Field(
+        default=False,
+        description="Whether half a standard deviation of the first visit and one standard error of measurement are "
+        "given; with an anchor they always stand beside it. Answers: important change, sizes without an anchor.",
+    )
     entry_cut: float | None = Field(
         default=None,
         description="First value by which people were let in, in the scale's unit; leave out where it decided nothing. "

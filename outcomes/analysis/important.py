@@ -1,4 +1,5 @@
-"""What people themselves call an important change, and which single persons changed reliably."""
+"""What people themselves call an important change, sizes by the spread alone, and which single persons changed
+reliably."""
 
 from __future__ import annotations
 
@@ -43,6 +44,8 @@ def find_important_change(work: Work) -> None:
     for series in work.study.series:
         if series.plan.anchor is not None:
             _anchored(work, series)
+        if series.plan.anchor is not None or series.plan.distribution_based:
+            _unanchored(work, series)
         if series.plan.reliable_change != "none":
             _reliable(work, series)
 
@@ -53,7 +56,7 @@ def _key(work: Work, series: Series, analysis: str, statistic: str, group: str =
 
 def _anchored(work: Work, series: Series) -> None:
     """Write what the anchor says; everybody together, as what matters to a person is no matter of the group."""
-    from outcomes.change import distribution_based_change, important_change
+    from outcomes.change import important_change
 
     label = f"{series.label}: {ANCHORED['roc']}"
     try:
@@ -71,12 +74,25 @@ def _anchored(work: Work, series: Series) -> None:
         work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, unit=series.scale.unit)
         return
     _write(work, series, result, ANCHORED, ("anchor_follows_state",))
+
+
+def _unanchored(work: Work, series: Series) -> None:
+    """Write what the spread of the first values and the measurement error say, of everybody with both values."""
+    from outcomes.change import distribution_based_change
+
     error = work.errors.get(series.name)
-    size = distribution_based_change(
-        pairs["before"].to_numpy(), unit=series.scale.unit, level=work.level,
-        standard_error=error.standard_error if error is not None else None,
-        degrees_of_freedom=error.degrees_of_freedom if error is not None else None,
-    )  # fmt: skip
+    try:
+        if series.ordinal:
+            raise DesignError("a grade only ranks, so its spread has no size")
+        size = distribution_based_change(
+            work.pairs(series)["before"].to_numpy(), unit=series.scale.unit, level=work.level,
+            standard_error=error.standard_error if error is not None else None,
+            degrees_of_freedom=error.degrees_of_freedom if error is not None else None,
+        )  # fmt: skip
+    except DesignError as refusal:
+        key, label = _key(work, series, "important", "half_sd"), f"{series.label}: {UNANCHORED['half_sd']}"
+        work.record.refuse(key, refusal.reason, label=label, role=series.plan.role, unit=series.scale.unit)
+        return
     _write(work, series, size, UNANCHORED, ("no_anchor",))
 
 

@@ -256,6 +256,16 @@ def test_what_people_call_important_stands_beside_and_apart_from_the_detectable_
     assert not [name for name in record.entries if name.startswith("important/") and "mdc" in name]
 
 
+def test_sizes_by_the_spread_alone_need_no_anchor_and_are_none_of_a_grade() -> None:
+    record = compared(girth="distribution_based = true").record
+    key = "important/limb_girth.girth/mid_thigh.left/all/after_minus_before/-/"
+    assert record[key + "half_sd"].value == pytest.approx(THIGH.std(ddof=1) / 2)
+    assert key + "roc" not in record.entries
+    error = record["reliability/limb_girth.girth/mid_thigh.left/all/-/-/standard_error_agreement"]
+    assert record[key + "one_standard_error"].value == pytest.approx(error.value)
+    assert record[key + "one_standard_error"].interval is not None
+
+
 def test_without_ratings_there_is_no_important_change_and_the_reason_says_so() -> None:
     rows = frames()["assessments"]
     found = compared(girth=ANCHOR, assessments=rows[rows["measure"] != "grc"]).record
