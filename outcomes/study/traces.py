@@ -294,9 +294,10 @@ def differences(sessions: pd.DataFrame, rows: pd.DataFrame, locate: Callable[[st
     from outcomes.dose import reconcile
 
     findings = []
+    people = sorted(set(sessions["participant_id"]))
     for row in reconcile(sessions, rows).to_dict("records"):
         if not row["row_id"]:
-            expected = "a row of the sessions table for every trace"
+            expected = f"a row of the sessions table for every trace{_centre_hint(row['participant_id'], people)}"
             findings.append(_asked("no_session_row", expected, row, file="traces"))
             continue
         place = locate(f"{row['row_id']}/{row['quantity']}")
@@ -307,6 +308,12 @@ def differences(sessions: pd.DataFrame, rows: pd.DataFrame, locate: Callable[[st
         where = {"file": place.file, "sheet": place.sheet, "row": place.row, "column": place.heading}
         findings.append(_asked("trace_differs", expected, row, found=f"{row['in_sessions']:.6g}", **where))
     return findings
+
+
+def _centre_hint(person: str, people: Sequence[str]) -> str:
+    """Return how the id of a trace is written where centres gave the same ids; empty where that is not the matter."""
+    joined = [other for other in people if other.endswith(f"/{person}")]
+    return f"; ids of several centres are written CENTRE/PARTICIPANT: {' or '.join(joined)}" if joined else ""
 
 
 def _asked(rule: str, expected: str, session: dict[Any, Any], *, file: str, found: str = "", **where: Any) -> Finding:

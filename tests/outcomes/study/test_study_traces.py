@@ -116,6 +116,34 @@ def test_rows_that_differ_from_their_trace_are_asked_about_with_row_and_unit(fol
     assert {key[1:] for key in found} == {("6", "trace_differs"), ("session S9", "no_session_row")}
 
 
+def test_traces_of_several_centres_lie_in_a_folder_of_the_centre(folder) -> None:
+    study = folder()
+    for name in ("participants", "sessions", "assessments"):
+        path = study / f"{name}.csv"
+        head, *rows = path.read_text().splitlines()
+        again = [row.replace("P1", "P3").replace("P2", "P1") for row in rows if row.startswith("P2")]
+        both = [*(f"{row},north" for row in rows), *(f"{row},south" for row in again)]
+        path.write_text("\n".join([f"{head},centre_id", *both]) + "\n")
+    for centre, power in (("north", 10.0), ("south", 5.0)):
+        place = study / "traces" / centre / "P1"
+        place.mkdir(parents=True)
+        batch = trace("", "", power)
+        frame = pd.DataFrame({"t_s": batch.t_s, **batch.channels})
+        frame.to_csv(place / "S1.csv", index=False)
+    write_traces(study / "traces" / "north.parquet", [trace("north/P1", "S2", 9.0), trace("P2", "S1", 7.0)])
+    opened = Study.open(study)
+    found = opened.trace_summary.sessions
+    work = found.set_index(["participant_id", "session_id"])["recorded_work_j"] / 600
+    assert work.to_dict() == pytest.approx(
+        {("P2", "S1"): 7, ("north/P1", "S1"): 10, ("north/P1", "S2"): 9, ("south/P1", "S1"): 5}
+    )
+    beyond = [f for f in opened.trace_findings() if f.rule == "no_session_row"]
+    assert [f.participant for f in beyond] == ["P2"]
+    assert "CENTRE/PARTICIPANT: north/P2" in beyond[0].expected
+    differs = {(f.participant, f.column) for f in opened.trace_findings() if f.rule == "trace_differs"}
+    assert ("south/P1", "work_kj") in differs
+
+
 def test_a_session_in_two_files_is_counted_once(folder) -> None:
     study = folder()
     write_traces(study / "traces" / "a.parquet", [trace("P1", "S1")])
