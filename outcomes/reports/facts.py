@@ -218,10 +218,11 @@ class Facts:
 
     @cached_property
     def exposures(self) -> list[str]:
-        """Doses that the record sums up to the later compared visit; the charge only where the protocol asks for it."""
+        """Doses that the record sums up to the later compared visit, those that the protocol relates to change first;
+        the charge only where it does."""
         _, after = self.visits
         asked = (self.meta.get("dose_plan") or {}).get("metrics") or ()
-        known = ("active_minutes", "work_kj", *(("charge_c",) if "charge_c" in asked else ()))
+        known = list(dict.fromkeys((*asked, "active_minutes", "work_kj")))
         there = [e for e in known if self.value("dose", "delivered_sum", contrast=after or "-", exposure=e) is not None]
         if self.dose_metric and self.dose_metric not in known:
             raise UsageError(f"dose_metric '{self.dose_metric}' is not one of {', '.join(known)}")

@@ -17,7 +17,12 @@ LIMBS = {
     "left": "the left limb of each person",
     "right": "the right limb of each person",
 }
-SPOKEN = {"active_minutes": "active minutes", "work_kj": "work"}
+SPOKEN = {
+    "active_minutes": ("active minutes", "active minutes", 0),
+    "work_kj": ("work", "kJ of work", 0),
+    "charge_c": ("stimulation charge", "C of stimulation charge", 1),
+}
+"""Dose to its name, to its words behind a number, and to the decimals of that."""
 
 
 def programme(facts: Facts) -> str:
@@ -202,7 +207,9 @@ def dose(facts: Facts) -> Iterator[Sentence]:
     _, after = facts.visits
     if not after or not (facts.meta.get("training") or facts.exposures):
         return
-    found = [words for words in (_sessions(facts, after), *(_amount(facts, after, e) for e in SPOKEN)) if words]
+    found = [
+        words for words in (_sessions(facts, after), *(_amount(facts, after, e) for e in facts.exposures)) if words
+    ]
     if not found:
         entry = facts.record.get("dose/-/-/all/-/active_minutes/delivered_sum")
         why = f"{entry.reason}; " if entry is not None and entry.reason else ""
@@ -227,17 +234,17 @@ def _sessions(facts: Facts, visit: str) -> str:
 
 
 def _amount(facts: Facts, visit: str, exposure: str) -> str:
+    name, words, places = SPOKEN[exposure]
     get: dict[str, Any] = {"contrast": visit, "exposure": exposure}
     entry = facts.entry("dose", "delivered_mean", **get)
     if entry is None or not isinstance(entry.value, int | float):
         return ""
     if facts.small.hides(entry.n_people):
-        return f"{SPOKEN[exposure]} not shown ({facts.small.words} people)"
+        return f"{name} not shown ({facts.small.words} people)"
     spread = facts.value("dose", "delivered_sd", **get)
     planned = facts.value("dose", "planned_mean", **get)
     least = "at least " if "dose_lower_bound" in entry.caveats else ""
-    words = "kJ of work" if exposure == "work_kj" else "active minutes"
-    text = f"{least}{fmt.with_spread(entry.value, spread, '1', 0)} {words} a person"
+    text = f"{least}{fmt.with_spread(entry.value, spread, '1', places)} {words} a person"
     return f"{text} ({'none planned' if planned is None else f'planned {fmt.number(planned)}'})"
 
 
