@@ -26,6 +26,7 @@ SUFFIX_UNITS: dict[str, str] = {
     "km": "km",
     "c": "C",
     "fraction": "1",
+    "ml_kg_min": "mL/(kg.min)",
 }
 """Column suffix to UCUM code (Unified Code for Units of Measure; ``{...}`` is an annotation)."""
 
@@ -39,6 +40,7 @@ PRINTED_UNITS: dict[str, str] = {
     "cm2": "cm²",
     "{score}": "points",
     "mm[Hg]": "mmHg",
+    "{MET}.min": "MET-min",
     "1": "",
 }
 """UCUM code to what a reader sees, where the two differ."""
@@ -56,6 +58,7 @@ _SCALES: dict[str, dict[str, float]] = {
     "frequency": {"Hz": 1.0, "kHz": 1e3},
     "fraction": {"1": 1.0, "%": 1e-2},
     "speed": {"m/s": 1.0, "km/h": 1 / 3.6},
+    "oxygen uptake": {"mL/(kg.min)": 1.0},
     "calendar": {"a": 12.0, "mo": 1.0},
 }
 """Factors to the first unit of each kind. Inch, foot, mile and pound are exact by definition (1959 agreement of
@@ -80,6 +83,7 @@ _SPELLINGS = {
     "bpm": "{beat}/min",
     "cm²": "cm2",
     "percent": "%",
+    "ml/kg/min": "mL/(kg.min)",
 }
 
 
@@ -139,5 +143,5 @@ def column_unit(column: str) -> str:
     >>> column_unit("mean_power_w"), column_unit("months_since_onset"), column_unit("condition")
     ('W', 'mo', '')
     """
-    word = column.partition("_since_")[0].rpartition("_")[2]
-    return SUFFIX_UNITS.get(word, "") if "_" in column else ""
+    stem = f"_{column.partition('_since_')[0]}" if "_" in column else ""
+    return next((unit for suffix, unit in SUFFIX_UNITS.items() if stem.endswith(f"_{suffix}")), "")

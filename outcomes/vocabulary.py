@@ -184,7 +184,7 @@ TABLES: dict[str, Table] = {
                 _words("energy_kind", "mechanical", "metabolic", "unknown"),
                 Column("rpe", "number"),
                 _words("rpe_scale", "0-10", "6-20"),
-                Column("mean_heart_rate_bpm", "number"),
+                *_numbers("mean_heart_rate_bpm", "oxygen_uptake_ml_kg_min"),
                 Column("equipment"),
             ),
             required_columns=("participant_id", "session_id", "started_at", "status"),

@@ -330,6 +330,11 @@ class DosePlan(Section):
         description="Cadence below which an active bout of a trace ends; none if absent. "
         "Answers: methods, dose source.",
     )
+    gross_efficiency: Annotated[float, Field(gt=0, le=1)] | None = Field(
+        default=None,
+        description="Work over the energy that the body spends for it, an assumption of the author such as 0.08; no "
+        "metabolic energy is given without it. Answers: energy and internal load.",
+    )
     planned_until: Literal["withdrawal", "programme end"] = Field(
         default="withdrawal", description="Until when a person is planned for. Answers: methods, planned dose."
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from outcomes.analysis.heart_rates import heart_rates
 from outcomes.analysis.write import csv_text
 from outcomes.files import whole_folder, write_whole
 
@@ -50,7 +51,7 @@ def dose_tables(study: Study) -> dict[str, pd.DataFrame]:
         "programme": dose.programme_counts(tables, protocol),
         "fitt": dose.fitt(tables, protocol),
         "guideline_weeks": dose.weeks_meeting_guidelines(tables, protocol),
-        "internal_load": internal_load(tables["sessions"]),
+        "internal_load": dose.internal_load(tables, protocol, heart_rates(study)),
     }
     if study.has("stimulation"):
         channels = dose.stimulation_by_channel(tables["stimulation"], tables["sessions"])
@@ -58,28 +59,6 @@ def dose_tables(study: Study) -> dict[str, pd.DataFrame]:
     if len(study.traces):
         found |= {"trace_sessions": traced_sessions(study), "trace_queries": _queries(study)}
     return found
-
-
-def internal_load(sessions: pd.DataFrame) -> pd.DataFrame:
-    """Return work, energy and session-RPE load of every delivered session, the assumption in the name of each column.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        The sessions table.
-    """
-    from outcomes.dose.energy import KJ_PER_KCAL
-    from outcomes.vocabulary import DELIVERED
-
-    done = sessions[sessions["status"].isin(DELIVERED)].reset_index(drop=True)
-    frame = done[[*IDS, "active_minutes", "work_kj", "rpe", "rpe_scale"]].copy()
-    frame["mechanical_kcal"] = frame["work_kj"].where(frame["work_kj"] >= 0) / KJ_PER_KCAL
-    active = frame["active_minutes"].where(frame["active_minutes"] > 0)
-    frame["work_kj_per_active_hour"] = frame["work_kj"] * 60 / active
-    for scale in ("0-10", "6-20"):
-        of_scale = frame["rpe"].where(frame["rpe_scale"] == scale)
-        frame[f"session_rpe_load_{scale.replace('-', '_')}_total_minutes"] = of_scale * done["total_minutes"]
-    return frame
 
 
 def traced_sessions(study: Study) -> pd.DataFrame:

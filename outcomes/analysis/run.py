@@ -17,6 +17,7 @@ from outcomes.analysis.error import measure_error
 from outcomes.analysis.groups import compare_groups
 from outcomes.analysis.important import find_important_change
 from outcomes.analysis.items import measure_items
+from outcomes.analysis.load import sum_load
 from outcomes.analysis.methods import note_methods
 from outcomes.analysis.model import model_outcomes
 from outcomes.analysis.people import describe_people
@@ -43,6 +44,7 @@ STAGES: tuple[tuple[str, Callable[[Work], None]], ...] = (
     ("other rules", question_change),
     ("dose", sum_dose),
     ("recorded sessions", sum_recorded),
+    ("energy and internal load", sum_load),
     ("delivery", sum_delivery),
     ("dose and change", associate_dose),
     ("dose models", model_dose),

@@ -32,6 +32,7 @@ from outcomes.dose.batch import CHANNELS, PHASES, Batch, batch_of_frame, one_ses
 from outcomes.dose.decay import PlateauFit, fatigue_index, plateau_fit, power_decay
 from outcomes.dose.energy import mechanical_kcal, metabolic_kcal, work_from_mean_power, work_rate
 from outcomes.dose.exposure import limit_lines, stimulation_by_channel, stimulation_by_session
+from outcomes.dose.internal import LOAD_COLUMNS, RATE_COLUMNS, internal_load
 from outcomes.dose.items import TRACE_SESSIONS
 from outcomes.dose.kernel import joined, summarise
 from outcomes.dose.load import (
@@ -77,8 +78,10 @@ __all__ = [
     "GUIDELINES",
     "GUIDELINE_SOURCE",
     "LIMITS",
+    "LOAD_COLUMNS",
     "METHODS",
     "PHASES",
+    "RATE_COLUMNS",
     "TRACE_SESSIONS",
     "Batch",
     "DoseIntensity",
@@ -108,6 +111,7 @@ __all__ = [
     "fitt",
     "heart_rate_load",
     "hours_for_energy",
+    "internal_load",
     "joined",
     "left_share",
     "limit_lines",

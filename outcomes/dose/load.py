@@ -239,8 +239,8 @@ def heart_rate_load(
     *,
     rest_bpm: float,
     peak_bpm: float,
-    peak: Literal["measured", "predicted"],
-    sex: Literal["male", "female"],
+    peak: str,
+    sex: str,
     level: str = "",
 ) -> float:
     """Return the heart-rate load of a session: minutes weighted by the share of the heart-rate reserve in use.
@@ -267,8 +267,8 @@ def heart_rate_load(
     ------
     DesignError
         A predicted peak: at or above T6 the peak lies far below any prediction (measured 102, SD 34, to 161, SD 20, in
-        cervical lesions), and elsewhere it is one of the best known errors of this load. A value that is missing, or
-        rates in the wrong order.
+        cervical lesions), and elsewhere it is one of the best known errors of this load. A sex for which there are no
+        weights, a value that is missing, or rates in the wrong order.
 
     Notes
     -----
@@ -284,6 +284,8 @@ def heart_rate_load(
         where = at_or_above_t6(level)
         reason = "for a lesion at or above T6" if where else "where the level is not known" if where is None else ""
         raise DesignError(f"a heart-rate load needs a measured peak {reason}".rstrip() + "; a predicted one misleads")
+    if sex not in BANISTER:
+        raise DesignError("the weights of a heart-rate load are known for female and male people only")
     rates = [_usable(value, "heart rate") for value in (rest_bpm, mean_bpm, peak_bpm)]
     if not rates[0] < rates[2] or not rates[0] <= rates[1] <= rates[2]:
         raise DesignError("the mean heart rate does not lie between rest and peak")

@@ -114,6 +114,34 @@ METHODS: dict[str, str] = {
         "Asymmetry: the formula stands beside each index; the median of the recorded sessions in which both sides "
         "are known. A single day's value says little: at least three sessions of a person should be averaged."
     ),
+    "load_mechanical": (
+        "Mechanical energy: work / 4.184, what the crank received and not what the body spent; mean over the delivered "
+        "sessions in which it is known."
+    ),
+    "load_metabolic": (
+        "Metabolic energy: mechanical energy over the gross efficiency that the protocol assumes; it was not measured, "
+        "and doubles where the efficiency is half. Mean over the delivered sessions in which it is known."
+    ),
+    "load_session_rpe": (
+        "Session-RPE load: exertion of the whole session times total minutes; loads of the two scales cannot be "
+        "compared, and without feeling below the lesion the effort of stimulated muscles may not be perceived. Mean "
+        "over the delivered sessions in which it is known."
+    ),
+    "load_heart_rate": (
+        "Heart-rate load: total minutes x r x a exp(b r), r = (mean - rest) / (peak - rest) of the heart rate, a and b "
+        "= 0.64 and 1.92 (male), 0.86 and 1.67 (female), from memory. Rest and peak are the person's last ones tested "
+        "on or before the day of the session; the peak was measured, never predicted from age: at or above T6 it lies "
+        "far below any prediction. Mean over the delivered sessions in which it is known."
+    ),
+    "load_met_standard": (
+        "Standard MET-minutes: oxygen uptake of the active minutes / 3.5 mL/kg/min, times active minutes. Mean over "
+        "the delivered sessions in which it is known."
+    ),
+    "load_met_sci": (
+        "SCI MET-minutes: oxygen uptake of the active minutes / 2.7 mL/kg/min (Collins et al. 2010, Med Sci Sports "
+        "Exerc 42:691), times active minutes; 1.296 times as many as the standard ones, and never mixed with them. "
+        "Mean over the delivered sessions in which it is known."
+    ),
     "discontinued": "A person discontinued when the day of leaving lies before the end of the programme.",
 }
 """Id of a method to the sentence that reports print."""

@@ -36,6 +36,7 @@ TABLES: dict[str, Callable[[Facts], Table]] = {
     "dose": tables.dose,
     "recorded": recorded_tables.recorded,
     "guidelines": recorded_tables.guidelines,
+    "load": recorded_tables.load,
     "associations": tables.associations,
     "dose_within": dose_response_tables.within,
     "dose_curves": dose_response_tables.curves,
@@ -51,7 +52,7 @@ TABLES: dict[str, Callable[[Facts], Table]] = {
     **RETEST_TABLES,
 }
 WHERE_PLANNED = (
-    *("recorded", "guidelines"),
+    *("recorded", "guidelines", "load"),
     *("groups", "sizes", "important", "reliable", "limbs", "all_visits", "other_rules", "flags"),
     *("dose_within", "dose_curves", "dose_prediction", "dose_origins"),
     *RETEST_TABLES,

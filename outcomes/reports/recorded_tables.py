@@ -44,6 +44,28 @@ def recorded(facts: Facts) -> Table:
     return Table.build("What the traces of sessions hold", columns, lines, note=note)
 
 
+def load(facts: Facts) -> Table:
+    """Return energy and internal load of a delivered session, the assumption in the name."""
+    lines: list[tuple[str, ...]] = []
+    for row in rows_of(facts.record, "internal_load"):
+        name = f"{row['label'][:1].upper()}{row['label'][1:]}"
+        if row["mean"] is None:
+            lines.append((name, "0", "0", f"not reported: {row['reason']}", "-"))
+        elif facts.small.hides(row["people"]):
+            lines.append((name, NOT_SHOWN, facts.small.words, NOT_SHOWN, NOT_SHOWN))
+        else:
+            sessions = f"{fmt.number(row['sessions'])} of {fmt.number(row['delivered'])}"
+            spread = "-" if row["sd"] is None else fmt.number(row["sd"], 1)
+            value = fmt.quantity(row["mean"], row["unit"], 1)
+            lines.append((name, sessions, fmt.number(row["people"]), value, spread))
+    note = (
+        "Of the delivered sessions in which the quantity is known. Mechanical and metabolic energy, the two kinds of "
+        "MET and the two scales of exertion are never added or compared with each other."
+    )
+    columns = ("Energy and internal load of a session", "Sessions", "People", "Mean", "Standard deviation")
+    return Table.build("Energy and internal load", columns, lines, note=note)
+
+
 def guidelines(facts: Facts) -> Table:
     """Return the percent of programme weeks that met each published exercise guideline."""
     from outcomes.dose import GUIDELINE_SOURCE

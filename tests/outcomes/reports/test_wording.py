@@ -203,3 +203,31 @@ def test_a_study_without_training_says_so_once(builder):
     body = build_abstract(Facts(builder(training=None).flow().girth().build())).body
     assert "Training: not reported ([training] in the protocol, and the table sessions)." in body
     assert "Delivered training" not in body
+
+
+def test_a_dose_of_charge_is_named_before_the_others(builder):
+    record = builder(dose_plan={"metrics": ["charge_c"]}).full()
+    for statistic, value in (("delivered_sum", 1600.0), ("delivered_mean", 40.0), ("delivered_sd", 8.4)):
+        record.put("dose", statistic, value, "C", contrast="week16", exposure="charge_c")
+    facts = Facts(record.build())
+    assert facts.exposures[0] == "charge_c"
+    assert "planned sessions; 40.0 (SD 8.4) C of stimulation charge a person (none planned); 1500" in all_text(facts)
+    without = Facts(builder().full().build())
+    assert "charge" not in build_abstract(without).body
+
+
+def test_energy_and_load_say_what_they_assume_and_what_would_answer(builder):
+    from outcomes.reports.recorded_tables import load
+
+    columns = ("quantity", "label", "unit", "sessions", "delivered", "people", "mean", "sd", "reason")
+    record = builder()
+    record.table("internal_load", columns, [
+        ("metabolic_energy", "metabolic energy, assumed efficiency 0.08", "kcal", 90, 100, 20, 53.8, 9.1, ""),
+        ("sci_met_minutes", "SCI MET-minutes (2.7 mL/kg/min)", "{MET}.min", 3, 100, 2, 66.7, None, ""),
+        ("heart_rate_load", "heart-rate load", "1", 0, 100, 0, None, None, "no measured peak; needs vo2peak"),
+    ])  # fmt: skip
+    table = load(Facts(record.build()))
+    assert table.rows[0][:1] == ("Metabolic energy, assumed efficiency 0.08",)
+    assert table.rows[0][1:] == ("90 of 100", "20", "53.8 kcal", "9.1")
+    assert table.rows[1][1:] == ("not shown", "fewer than 5", "not shown", "not shown")
+    assert table.rows[2][3] == "not reported: no measured peak; needs vo2peak"

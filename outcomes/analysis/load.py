@@ -1,0 +1,102 @@
+"""Energy and internal load of the delivered sessions; what is not on record is refused with the field that answers."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Any
+
+from outcomes.result import Estimate
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from outcomes.analysis.plan import Work
+
+LOADS = {
+    "mechanical_energy": ("mechanical_kcal", "kcal", "load_mechanical", "mechanical energy"),
+    "metabolic_energy": ("metabolic_kcal_at_assumed_efficiency", "kcal", "load_metabolic", "metabolic energy"),
+    "session_rpe_load_0_10": (
+        "session_rpe_load_0_10_total_minutes", "1", "load_session_rpe", "session-RPE load, scale 0-10",
+    ),
+    "session_rpe_load_6_20": (
+        "session_rpe_load_6_20_total_minutes", "1", "load_session_rpe", "session-RPE load, scale 6-20",
+    ),
+    "heart_rate_load": (
+        "heart_rate_load_measured_peak_total_minutes", "1", "load_heart_rate", "heart-rate load with a measured peak",
+    ),
+    "standard_met_minutes": (
+        "standard_met_active_minutes", "{MET}.min", "load_met_standard", "standard MET-minutes (3.5 mL/kg/min)",
+    ),
+    "sci_met_minutes": ("sci_met_active_minutes", "{MET}.min", "load_met_sci", "SCI MET-minutes (2.7 mL/kg/min)"),
+}  # fmt: skip
+"""Quantity to column of `internal_load`, unit, method and words."""
+
+ASKED = {
+    "mechanical_energy": "work_kj of sessions",
+    "metabolic_energy": "work_kj of sessions",
+    "session_rpe_load_0_10": "rpe, rpe_scale 0-10 and total_minutes of sessions",
+    "session_rpe_load_6_20": "rpe, rpe_scale 6-20 and total_minutes of sessions",
+    "heart_rate_load": (
+        "mean_heart_rate_bpm and total_minutes of sessions, sex of participants, and under [[measures]] a peak that "
+        "was measured (vo2peak: heart_rate_peak, or hrr: hr_peak with peak_from measured) and a resting rate "
+        "(bp_hr_rest: hr, or hrr: hr_rest), tested before the session"
+    ),
+    "standard_met_minutes": "oxygen_uptake_ml_kg_min and active_minutes of sessions",
+    "sci_met_minutes": "oxygen_uptake_ml_kg_min and active_minutes of sessions",
+}
+"""Quantity to the fields that would answer where no session has it."""
+
+COLUMNS = {
+    "quantity": "", "label": "", "unit": "", "sessions": "1", "delivered": "1", "people": "1", "mean": "", "sd": "",
+    "reason": "",
+}  # fmt: skip
+INPUTS = ("people/internal_load",)
+
+
+def sum_load(work: Work) -> None:
+    """Write the mean energy and internal load of a delivered session, where the study has sessions."""
+    from outcomes.analysis.heart_rates import heart_rates
+    from outcomes.dose import internal_load
+
+    study = work.study
+    if "dose" not in work.people:
+        return
+    rows = internal_load(study.tables, study.protocol, heart_rates(study))
+    work.people["internal_load"] = rows
+    rows = rows[~rows["participant_id"].isin(work.untrained)]
+    plan = study.protocol.dose
+    efficiency = None if plan is None else plan.gross_efficiency
+    table = [_mean(work, rows, name, efficiency) for name in LOADS]
+    work.record.add_table("internal_load", COLUMNS, ([row[c] for c in COLUMNS] for row in table))
+
+
+def _mean(work: Work, rows: pd.DataFrame, name: str, efficiency: float | None) -> dict[str, Any]:
+    column, unit, method, words = LOADS[name]
+    if name == "metabolic_energy" and efficiency is not None:
+        words = f"{words} at an assumed gross efficiency of {efficiency:g}"
+    known = rows[rows[column].notna()]
+    people = int(known["participant_id"].nunique())
+    row: dict[str, Any] = {
+        "quantity": name, "label": words, "unit": unit, "sessions": len(known), "delivered": len(rows),
+        "people": people, "mean": None, "sd": None, "reason": "",
+    }  # fmt: skip
+    key, label = work.key("load", "session_mean", exposure=name), f"{words}, mean of the delivered sessions"
+    if not len(known):
+        row["reason"] = _why(rows, name, efficiency)
+        work.record.refuse(key, row["reason"], label=label, unit=unit)
+        return row
+    row["mean"] = float(known[column].mean())
+    row["sd"] = float(known[column].std(ddof=1)) if len(known) > 1 else None
+    estimate = Estimate(value=row["mean"], unit=unit, method=method, n_people=people, n_values=len(known))
+    work.add(key, estimate, label, inputs=INPUTS)
+    return row
+
+
+def _why(rows: pd.DataFrame, name: str, efficiency: float | None) -> str:
+    """Return why no session has a quantity, and what would answer."""
+    if name == "metabolic_energy" and efficiency is None:
+        return "no efficiency is assumed; gross_efficiency under [dose] of the protocol would answer"
+    reason = "no delivered session has what it needs"
+    if name == "heart_rate_load" and len(rows):
+        reason = Counter(rows["heart_rate_load_reason"]).most_common(1)[0][0]
+    return f"{reason}; needs {ASKED[name]}"
