@@ -86,8 +86,8 @@ def test_a_place_is_a_neutral_key() -> None:
     assert not re.fullmatch(PLACE_PATTERN, "Thigh")
 
 
-def test_every_suffix_is_one_word() -> None:
-    assert all("_" not in suffix for suffix in SUFFIX_UNITS)
+def test_a_name_ends_in_one_suffix_at_most() -> None:
+    assert [(a, b) for a in SUFFIX_UNITS for b in SUFFIX_UNITS if a.endswith(f"_{b}")] == []
 
 
 def test_the_caution_says_no_device_no_advice_no_parameter() -> None:
