@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from outcomes.analysis.heart_rates import heart_rates
+from outcomes.analysis.load import mean_loads
 from outcomes.analysis.write import csv_text
 from outcomes.files import whole_folder, write_whole
 
@@ -31,8 +32,8 @@ def dose_tables(study: Study) -> dict[str, pd.DataFrame]:
     -------
     dict of str to DataFrame
         ``by_visit``, ``windows``, ``by_week``, ``by_person``, ``by_mode``, ``programme``, ``fitt``,
-        ``guideline_weeks``, ``internal_load``; with traces also ``trace_sessions`` and ``trace_queries``; with
-        stimulation rows ``stimulation_channels`` and ``stimulation_sessions``.
+        ``guideline_weeks``, ``internal_load``, ``mean_loads``; with traces also ``trace_sessions`` and
+        ``trace_queries``; with stimulation rows ``stimulation_channels`` and ``stimulation_sessions``.
 
     Raises
     ------
@@ -53,6 +54,7 @@ def dose_tables(study: Study) -> dict[str, pd.DataFrame]:
         "guideline_weeks": dose.weeks_meeting_guidelines(tables, protocol),
         "internal_load": dose.internal_load(tables, protocol, heart_rates(study)),
     }
+    found["mean_loads"] = mean_loads(found["internal_load"], protocol)
     if study.has("stimulation"):
         channels = dose.stimulation_by_channel(tables["stimulation"], tables["sessions"])
         found |= {"stimulation_channels": channels, "stimulation_sessions": dose.stimulation_by_session(channels)}

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from outcomes.analysis.plan import Work
+    from protocols import Protocol
 
 LOADS = {
     "mechanical_energy": ("mechanical_kcal", "kcal", "load_mechanical", "mechanical energy"),
@@ -63,33 +64,53 @@ def sum_load(work: Work) -> None:
         return
     rows = internal_load(study.tables, study.protocol, heart_rates(study))
     work.people["internal_load"] = rows
-    rows = rows[~rows["participant_id"].isin(work.untrained)]
-    plan = study.protocol.dose
-    efficiency = None if plan is None else plan.gross_efficiency
-    table = [_mean(work, rows, name, efficiency) for name in LOADS]
-    work.record.add_table("internal_load", COLUMNS, ([row[c] for c in COLUMNS] for row in table))
+    table = mean_loads(rows[~rows["participant_id"].isin(work.untrained)], study.protocol)
+    for row in table.to_dict("records"):
+        method, n = LOADS[row["quantity"]][2], int(row["sessions"])
+        key = work.key("load", "session_mean", exposure=row["quantity"])
+        label = f"{row['label']}, mean of the delivered sessions"
+        if n:
+            estimate = Estimate(
+                value=row["mean"], unit=row["unit"], method=method, n_people=int(row["people"]), n_values=n
+            )
+            work.add(key, estimate, label, inputs=INPUTS)
+        else:
+            work.record.refuse(key, row["reason"], label=label, unit=row["unit"])
+    cells = table.astype(object).where(table.notna(), None)
+    work.record.add_table("internal_load", COLUMNS, cells.itertuples(index=False, name=None))
 
 
-def _mean(work: Work, rows: pd.DataFrame, name: str, efficiency: float | None) -> dict[str, Any]:
-    column, unit, method, words = LOADS[name]
+def mean_loads(rows: pd.DataFrame, protocol: Protocol) -> pd.DataFrame:
+    """Return the mean of every quantity of energy and internal load.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Of `outcomes.dose.internal_load`.
+    protocol : Protocol
+
+    Returns
+    -------
+    DataFrame
+        A row per quantity of `LOADS`, columns `COLUMNS`; where no session has a quantity the mean is nan and the reason
+        names what would answer.
+    """
+    import pandas as pd
+
+    efficiency = None if protocol.dose is None else protocol.dose.gross_efficiency
+    return pd.DataFrame([_mean(rows, name, efficiency) for name in LOADS], columns=list(COLUMNS))
+
+
+def _mean(rows: pd.DataFrame, name: str, efficiency: float | None) -> dict[str, Any]:
+    column, unit, _, words = LOADS[name]
     if name == "metabolic_energy" and efficiency is not None:
         words = f"{words} at an assumed gross efficiency of {efficiency:g}"
     known = rows[rows[column].notna()]
-    people = int(known["participant_id"].nunique())
-    row: dict[str, Any] = {
+    return {
         "quantity": name, "label": words, "unit": unit, "sessions": len(known), "delivered": len(rows),
-        "people": people, "mean": None, "sd": None, "reason": "",
+        "people": int(known["participant_id"].nunique()), "mean": float(known[column].mean()),
+        "sd": float(known[column].std(ddof=1)), "reason": "" if len(known) else _why(rows, name, efficiency),
     }  # fmt: skip
-    key, label = work.key("load", "session_mean", exposure=name), f"{words}, mean of the delivered sessions"
-    if not len(known):
-        row["reason"] = _why(rows, name, efficiency)
-        work.record.refuse(key, row["reason"], label=label, unit=unit)
-        return row
-    row["mean"] = float(known[column].mean())
-    row["sd"] = float(known[column].std(ddof=1)) if len(known) > 1 else None
-    estimate = Estimate(value=row["mean"], unit=unit, method=method, n_people=people, n_values=len(known))
-    work.add(key, estimate, label, inputs=INPUTS)
-    return row
 
 
 def _why(rows: pd.DataFrame, name: str, efficiency: float | None) -> str:

@@ -10,6 +10,7 @@ from outcomes.cli.check import finding_lines
 from outcomes.cli.output import Output, columns_text, counted
 from outcomes.cli.tables import open_study, print_frame
 from outcomes.errors import DesignError, UsageError
+from outcomes.units import printed_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -67,19 +68,25 @@ def summary_lines(tables: dict[str, pd.DataFrame]) -> list[str]:
         (row["metric"], f"{row['number']:g} of {row['of']:g}", _percent(row["percent"]), row["denominator"])
         for row in tables["programme"].to_dict("records")
     ]
-    sides = tables["fitt"][["quantity", "unit", "planned", "delivered"]].to_numpy().tolist()
+    fitt = tables["fitt"][["quantity", "unit", "planned", "delivered"]].to_numpy().tolist()
+    sides = [(name, printed_unit(unit), *values) for name, unit, *values in fitt]
     lines = [*columns_text(counts), "", *columns_text([("", "unit", "planned", "delivered"), *sides])]
     weeks = tables["guideline_weeks"].groupby("guideline", sort=False)[["weeks", "weeks_met"]].sum()
     for name, row in weeks.iterrows():
         lines.append(f"weeks that met the {name} guideline (minutes alone): {row['weeks_met']:g} of {row['weeks']:g}")
+    for load in tables["mean_loads"].to_dict("records"):
+        mean = f"{load['mean']:.4g} {printed_unit(load['unit'])}".rstrip()
+        value = f"{mean} a session, in {load['sessions']} of {load['delivered']}"
+        found = f"not reported: {load['reason']}" if load["reason"] else value
+        lines.append(f"{load['label']}: {found}")
     if "stimulation_channels" in tables:
         known = tables["stimulation_sessions"]["charge_stimulating_phase_c"].dropna()
         lines.append(f"charge of the stimulating phase: {known.sum():.4g} C in {counted(len(known), 'session')}")
         lines += limit_lines(tables["stimulation_channels"])
     if "trace_sessions" in tables:
         traced, asked = tables["trace_sessions"], tables["trace_queries"]
-        recorded, motor = (traced[f"{name}_work_j"].sum() / 1000 for name in ("recorded", "motor"))
-        work = f"{recorded:.4g} kJ recorded, {-motor:.4g} kJ by the motor"
+        recorded, motor = (abs(traced[f"{name}_work_j"].sum()) / 1000 for name in ("recorded", "motor"))
+        work = f"{recorded:.4g} kJ recorded, {motor:.4g} kJ by the motor"
         lines.append(f"{counted(len(traced), 'session')} with a trace: {work}; {counted(len(asked), 'finding')}")
     return lines
 

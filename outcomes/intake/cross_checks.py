@@ -12,6 +12,7 @@ from outcomes.intake.drafts import Draft
 from outcomes.intake.limits import limits, spell
 from outcomes.intake.raw import FIXED, number_text, unique
 from outcomes.intake.settling import Reader, reject
+from outcomes.intake.slips import PERCENT, fits_percent
 from outcomes.vocabulary import DELIVERED
 
 if TYPE_CHECKING:
@@ -290,6 +291,13 @@ def _stimulation(draft: Draft, reader: Reader) -> None:
     for column, values in (("pulse_width_us", width), ("frequency_hz", frequency)):
         rows = np.flatnonzero(draft.used & (current > 0) & (values == 0))
         reader.found.at(draft, rows, column, "ask", "no_stimulation", "more than 0, as current flows")
+    person, _ = unique(draft.text["participant_id"])
+    for code in np.unique(person).tolist():
+        mine = draft.used & (person == code)
+        if fits_percent(current[mine]):
+            rows = np.flatnonzero(mine & (current > 0))
+            said = f"{PERCENT} ({len(rows)} rows of this person)"
+            reader.found.over(draft, rows, "current_ma", "ask", "percent_of_maximum", said)
     charge = current * width / 1000
     with np.errstate(divide="ignore", invalid="ignore"):
         density = charge / numbers(draft, "electrode_area_cm2")

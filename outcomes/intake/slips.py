@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 from outcomes.units import conversion_factor, printed_unit, unit_code
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from outcomes.measures import Catalogue, Definition
 
 OTHER_UNITS: dict[str, tuple[str, ...]] = {
@@ -29,6 +32,10 @@ OTHER_UNITS: dict[str, tuple[str, ...]] = {
     "m/s": ("km/h",),
 }
 """Units that a clinic may have meant, by the unit of the column (common practice, no source)."""
+
+
+PERCENT_VALUES, PERCENT_CEILING, PERCENT_SHARE = 10, 100, 0.2
+PERCENT = "mA; whole numbers with a ceiling of exactly 100 would fit percent of the maximum"
 
 
 def spelled_unit(unit: str) -> str:
@@ -61,6 +68,23 @@ def fitting_unit(value: float, unit: str, usual: tuple[float, float]) -> str:
         if value != 0 and low <= turned <= high:
             return other
     return ""
+
+
+def fits_percent(current: NDArray[np.float64]) -> bool:
+    """Return whether currents look like percent of a device's maximum: whole numbers with a ceiling of exactly 100.
+
+    At least ten values above 0 are needed, a fifth of them at the ceiling (common practice, no source).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> fits_percent(np.array([0, *[60] * 8, *[100] * 4])), fits_percent(np.array([60, 100, 140]))
+    (True, False)
+    """
+    on = current[current > 0]
+    if len(on) < PERCENT_VALUES or on.max() != PERCENT_CEILING:
+        return False
+    return bool((on == PERCENT_CEILING).mean() > PERCENT_SHARE and (on == on.round()).all())
 
 
 def fitting_measure(text: str, item: str, definition: Definition, catalogue: Catalogue) -> str:

@@ -152,7 +152,8 @@ class TraceSource:
             return []
         if ride.trouble:
             at = float(trace.t_s[-1]) if len(trace.t_s) else None
-            expected = f"a whole file; it is damaged or cut off ({ride.trouble}), and what was read until there is kept"
+            kept = "what was read until there is kept" if len(trace.t_s) else "nothing of it could be read"
+            expected = f"a whole file; it is damaged or cut off ({ride.trouble}), and {kept}"
             checks.tell("set_aside", "damaged_file", expected, trace, at=at, column="")
         if ride.unknown_sides:
             expected = "a balance that says which side it is of; no left or right power is taken from it"

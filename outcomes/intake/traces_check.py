@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from outcomes.dose import CHANNELS, Batch
 from outcomes.errors import Finding, Grade
 from outcomes.intake.collector import Collector
+from outcomes.intake.slips import PERCENT, PERCENT_CEILING, fits_percent
 
 if TYPE_CHECKING:
     import numpy as np
@@ -261,12 +262,9 @@ class TraceChecks:
         import numpy as np
 
         current = trace.channels.get("current_ma")
-        if current is None or not (on := current[current > 0]).size:
-            return
-        if on.max() == 100 and (on == 100).mean() > 0.2 and np.all(on == np.round(on)):
-            at = float(trace.t_s[int(np.argmax(current == 100))])
-            expected = "mA; whole numbers with a ceiling of exactly 100 would fit percent of the maximum"
-            self.tell("ask", "percent_of_maximum", expected, trace, at=at, column="current_ma")
+        if current is not None and fits_percent(current):
+            at = float(trace.t_s[int(np.argmax(current == PERCENT_CEILING))])
+            self.tell("ask", "percent_of_maximum", PERCENT, trace, at=at, column="current_ma")
 
 
 def _counted(number: int) -> str:
@@ -338,7 +336,7 @@ def _doubtful(batch: Batch, gap_s: float) -> Flags:
     if cadence is not None and not cadence.min() > 0:
         doubt((power > 0) & (cadence == 0))
     if current is not None:
-        doubt(current == 100)
+        doubt(current == PERCENT_CEILING)
     return doubts
 
 

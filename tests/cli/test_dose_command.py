@@ -24,6 +24,7 @@ TABLES = (
     "fitt",
     "guideline_weeks",
     "internal_load",
+    "mean_loads",
 )
 
 
@@ -52,7 +53,13 @@ def test_all_tables_are_written_and_the_programme_is_printed(cli: Any, traced: t
     assert "cells" in (folder / "results" / "dose" / "by_visit.csv").read_text().splitlines()[0].split(",")
     written = {path.stem for path in (folder / "results" / "dose").iterdir()}
     assert written >= {*TABLES, "trace_sessions", "trace_queries"}
-    for said in ("attendance", "discontinuation, people", "sessions per week", "1 session with a trace"):
+    for said in (
+        "metabolic energy: not reported: no efficiency is assumed",
+        "attendance",
+        "discontinuation, people",
+        "sessions per week",
+        "1 session with a trace",
+    ):
         assert said in ran.err
     queries = list(csv.DictReader((folder / "results" / "dose" / "trace_queries.csv").read_text().splitlines()))
     differs = [row for row in queries if row["rule"] == "trace_differs" and row["column"] == "work_kj"]

@@ -119,6 +119,18 @@ def test_units_of_stimulation_that_slipped_are_named(room, column, value, rule, 
     assert says in finding.expected
 
 
+def test_percent_of_the_maximum_in_place_of_milliampere_is_asked_about(room):
+    head = "participant_id,session_id,channel,segment,current_ma,pulse_width_us,frequency_hz\n"
+    percent = [f"P01,s1,{i},1,{100 if i % 3 == 0 else 60 + i},300,35" for i in range(1, 13)]
+    milliampere = [f"P02,s1,{i},1,{60 + 4 * i},300,35" for i in range(1, 13)]
+    text = head + "\n".join([*milliampere, *percent]) + "\n"
+    finding = room.only(room.read({"sessions.csv": room.sessions(room.GOOD_SESSION), "stimulation.csv": text}),
+                        "percent_of_maximum")  # fmt: skip
+    assert (finding.grade, finding.file, finding.row, finding.column) == ("ask", "stimulation.csv", 14, "current_ma")
+    assert finding.expected.startswith("mA; ")
+    assert finding.expected.endswith("(12 rows of this person)")
+
+
 def test_current_without_pulse_width_is_asked_about(room):
     text = "participant_id,session_id,channel,segment,current_ma,pulse_width_us,frequency_hz\nP01,s1,1,1,80,0,35\n"
     intake = room.read({"sessions.csv": room.sessions(room.GOOD_SESSION), "stimulation.csv": text})
