@@ -34,7 +34,7 @@ from outcomes.dose.energy import mechanical_kcal, metabolic_kcal, work_from_mean
 from outcomes.dose.exposure import limit_lines, stimulation_by_channel, stimulation_by_session
 from outcomes.dose.internal import LOAD_COLUMNS, RATE_COLUMNS, internal_load
 from outcomes.dose.items import TRACE_SESSIONS
-from outcomes.dose.kernel import joined, summarise
+from outcomes.dose.kernel import bouts_of, joined, summarise
 from outcomes.dose.load import (
     GUIDELINE_SOURCE,
     GUIDELINES,
@@ -95,6 +95,7 @@ __all__ = [
     "attendance",
     "baseline_visit",
     "batch_of_frame",
+    "bouts_of",
     "charge_delivered",
     "charge_density",
     "charge_per_phase",

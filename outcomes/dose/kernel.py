@@ -138,10 +138,7 @@ def summarise_block(batch: Batch, rules: TraceRules) -> dict[str, Floats]:
     total = batch.t_s[last] - batch.t_s[first]
     found = _hold(batch, rules)
     at = found.batch.starts[:-1]
-    code = phases_of(found.batch, rules)
-    active = code == ACTIVE
-    if found.power is not None:
-        active &= found.power > 0 if found.has_power.all() else (found.power > 0) | ~_each(found.has_power, found.batch)
+    code, active = _active(found, rules)
     weight = found.held * active
     seconds, recorded = np.add.reduceat(weight, at), np.add.reduceat(found.held, at)
     columns: dict[str, Floats] = {
@@ -160,6 +157,75 @@ def summarise_block(batch: Batch, rules: TraceRules) -> dict[str, Floats]:
     for name in ("active_s", "voluntary_s", "active_bouts", "longest_bout_s"):
         columns[name] = np.where(unknown, np.nan, columns[name])
     return columns
+
+
+def bouts_of(batch: Batch, rules: TraceRules | None = None) -> tuple[Integers, Floats]:
+    """Return the active bout of every sample, and until when it holds.
+
+    Parameters
+    ----------
+    batch : Batch
+    rules : TraceRules, optional
+
+    Returns
+    -------
+    bout : array of int, shape (n_samples,)
+        From 1 in each session, 0 outside bouts; a sample whose power dropped out is in none, and a bout that takes
+        no time is none.
+    until_s : array of float, shape (n_samples,)
+        As `t_s`; of a sample whose power dropped out its own time.
+
+    Examples
+    --------
+    >>> from outcomes.dose import one_session
+    >>> bouts_of(one_session([0, 1, 2, 3, 4], power_w=[9, 9, 0, 9, 9]))[0].tolist()
+    [1, 1, 0, 2, 2]
+    """
+    import numpy as np
+
+    rules = rules or TraceRules()
+    found = _hold(batch, rules)
+    _, active = _active(found, rules)
+    starts, begins = found.batch.starts, _begins(found, active)
+    stretch = np.cumsum(begins)
+    lasting = np.bincount(stretch, weights=found.held * active, minlength=1) > 0
+    lasting[0] = False
+    counted = np.cumsum(lasting)
+    before = counted[stretch[starts[:-1]] - begins[starts[:-1]]]
+    number: Integers = counted[stretch] - np.repeat(before, np.diff(starts))
+    bout, until = np.zeros(len(batch.t_s), dtype=np.int64), batch.t_s.copy()
+    kept = ~_lost(batch)
+    bout[kept] = np.where(active & lasting[stretch], number, 0)
+    until[kept] = found.batch.t_s + found.held
+    return bout, until
+
+
+def _active(found: _Held, rules: TraceRules) -> tuple[NDArray[np.int8], Flags]:
+    """Return the phase of every sample, and whether it is active with the rider's power."""
+    code = phases_of(found.batch, rules)
+    active = code == ACTIVE
+    if found.power is not None:
+        active &= found.power > 0 if found.has_power.all() else (found.power > 0) | ~_each(found.has_power, found.batch)
+    return code, active
+
+
+def _begins(found: _Held, active: Flags) -> Flags:
+    """Return where a stretch of active riding begins; a gap in the recording ends one."""
+    starts = found.batch.starts
+    begins = active.copy()
+    begins[1:] &= ~(active[:-1] & found.short[:-1])
+    begins[starts[:-1]] = active[starts[:-1]]
+    return begins
+
+
+def _lost(batch: Batch) -> Flags:
+    """Return the samples whose power dropped out, in sessions that have any power."""
+    import numpy as np
+
+    power = batch.channels.get("power_w")
+    if power is None or not (lost := np.isnan(power)).any():
+        return np.zeros(len(batch.t_s), dtype=np.bool_)
+    return lost & _each(~np.logical_and.reduceat(lost, batch.starts[:-1]), batch)
 
 
 def _each(values: Flags, batch: Batch) -> Flags:
@@ -221,14 +287,11 @@ def _phase_seconds(found: _Held, code: NDArray[np.int8]) -> dict[str, Floats]:
 
 
 def _bouts(found: _Held, active: Flags, weight: Floats) -> dict[str, Floats]:
-    """Return the number and the longest of the stretches of active riding; a gap in the recording ends one."""
+    """Return the number and the longest of the stretches of active riding that take time."""
     import numpy as np
 
     n, starts = len(found.batch), found.batch.starts
-    begins = active.copy()
-    begins[1:] &= ~(active[:-1] & found.short[:-1])
-    begins[starts[:-1]] = active[starts[:-1]]
-    at = np.flatnonzero(begins)
+    at = np.flatnonzero(_begins(found, active))
     longest, count = np.zeros(n), np.zeros(n)
     if len(at):
         session = np.searchsorted(starts, at, side="right") - 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
 
     from outcomes.dose import Batch, TraceRules
     from outcomes.study import Study
+
+
+UNIT = re.compile(r"(\d) (min|s|kJ|W|rpm)\b")
+"""A number and its unit, which no line breaks apart."""
 
 
 @dataclass(frozen=True)
@@ -78,9 +83,11 @@ def draw_session(trace: Batch, rules: TraceRules | None = None, *, synthetic: bo
     drawn = ("power_w", "cadence_rpm", "current_ma")
     channels = {name: values for name, values in trace.channels.items() if name in drawn}
     note = f"A sample holds at most {rules.gap_s:g} s; a longer step is a gap. Below 0 W the motor drives."
+    kept_together = UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", said)
     axes = session_trace(
-        trace.t_s, words, bouts, gap_s=rules.gap_s, title=title, note=note, source=said, synthetic=synthetic, **channels
-    )
+        trace.t_s, words, bouts, gap_s=rules.gap_s, title=title, note=note, source=kept_together, synthetic=synthetic,
+        **channels,
+    )  # fmt: skip
     figure = axes[0].figure
     svg = style.save(figure, "svg", title=title, description=said)  # type: ignore[arg-type]
     png = style.save(figure, "png")  # type: ignore[arg-type]
@@ -88,17 +95,11 @@ def draw_session(trace: Batch, rules: TraceRules | None = None, *, synthetic: bo
 
 
 def _table(trace: Batch, words: list[str], rules: TraceRules) -> pd.DataFrame:
-    import numpy as np
     import pandas as pd
 
-    step = np.diff(trace.t_s, append=trace.t_s[-1])
-    power = trace.channels.get("power_w")
-    active = np.array([word == "active" for word in words])
-    if power is not None and not np.isnan(power).all():
-        active &= np.nan_to_num(power) > 0
-    goes_on = np.append(False, active[:-1] & (step[:-1] <= rules.gap_s))
-    bout = np.where(active, np.cumsum(active & ~goes_on), 0)
-    until = trace.t_s + np.minimum(step, rules.gap_s)
+    from outcomes.dose import bouts_of
+
+    bout, until = bouts_of(trace, rules)
     return pd.DataFrame({"t_s": trace.t_s, **trace.channels, "phase": words, "bout": bout, "until_s": until})
 
 

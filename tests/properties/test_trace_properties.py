@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from outcomes.dose import Batch, TraceRules, one_session, summarise
+from outcomes.dose import Batch, TraceRules, bouts_of, one_session, summarise
 from outcomes.dose.batch import CHANNELS
 from outcomes.intake import TraceChecks, checked_batch, find_sources, write_traces
 from outcomes.intake.traces_check import RawTrace, doubtful
@@ -29,6 +29,26 @@ sample = st.tuples(
     st.floats(0.1, 9.0), st.integers(-30, 60).map(float), st.sampled_from(["passive", "active", "fatigue", "voluntary"])
 )
 traces = st.lists(sample, min_size=3, max_size=40)
+
+faulty = st.lists(
+    st.tuples(
+        st.sampled_from([1.0, 1.0, 1.0, 0.0, 4.0, 6.0, 40.0, 3601.0, 90_000.0]),
+        st.sampled_from([9.0, 9.0, 9.0, 10.0, -60.0, 650.0, 2600.0, math.inf, math.nan]),
+        st.sampled_from([45.0, 45.0, 0.0, -1.0, 251.0, math.nan]),
+        st.sampled_from([100.0, 60.0, 0.0, 201.0]),
+        st.sampled_from([1, 2, 70, 140]),
+    ),
+    min_size=1,
+    max_size=6,
+)
+"""Stretches of equal samples: step, power, cadence, current, number."""
+
+
+def stretched(rows, session):
+    count = [n for *_, n in rows]
+    step, *channels = (np.repeat([row[i] for row in rows], count) for i in range(4))
+    named = dict(zip(("power_w", "cadence_rpm", "current_ma"), channels, strict=True))
+    return one_session(np.cumsum(step), participant_id="P", session_id=session, **named)
 
 
 def built(rows, low=0, high=None):
@@ -95,6 +115,20 @@ def test_sessions_do_not_touch_each_other(sessions, block) -> None:
 
 
 @SETTINGS
+@given(rows=faulty)
+def test_bouts_of_samples_are_those_of_the_summary(rows) -> None:
+    trace = stretched(
+        [row for row in rows if row[1] < math.inf or row[1] != row[1]] or [(1.0, 9.0, 45.0, 60.0, 3)], "S"
+    )
+    found = summarise(trace, RULES).iloc[0]
+    bout, until = bouts_of(trace, RULES)
+    if found["active_bouts"] == found["active_bouts"]:
+        assert bout.max() == found["active_bouts"]
+        assert (until - trace.t_s)[bout > 0].sum() == pytest.approx(found["active_s"])
+        assert (trace.channels["power_w"][bout > 0] > 0).all()
+
+
+@SETTINGS
 @given(rows=traces)
 def test_missing_values_never_become_zero(rows) -> None:
     t = np.cumsum([step for step, *_ in rows])
@@ -102,27 +136,6 @@ def test_missing_values_never_become_zero(rows) -> None:
     assert all(math.isnan(found[name]) for name in ("recorded_work_j", "motor_work_j", "active_s", "peak_power_w"))
     assert found["total_s"] == pytest.approx(t[-1] - t[0])
     assert set(CHANNELS) >= {"power_w", "cadence_rpm"}
-
-
-faulty = st.lists(
-    st.tuples(
-        st.sampled_from([1.0, 1.0, 1.0, 0.0, 4.0, 6.0, 40.0, 3601.0, 90_000.0]),
-        st.sampled_from([9.0, 9.0, 9.0, 10.0, -60.0, 650.0, 2600.0, math.inf, math.nan]),
-        st.sampled_from([45.0, 45.0, 0.0, -1.0, 251.0, math.nan]),
-        st.sampled_from([100.0, 60.0, 0.0, 201.0]),
-        st.sampled_from([1, 2, 70, 140]),
-    ),
-    min_size=1,
-    max_size=6,
-)
-"""Stretches of equal samples: step, power, cadence, current, number."""
-
-
-def stretched(rows, session):
-    count = [n for *_, n in rows]
-    step, *channels = (np.repeat([row[i] for row in rows], count) for i in range(4))
-    named = dict(zip(("power_w", "cadence_rpm", "current_ma"), channels, strict=True))
-    return one_session(np.cumsum(step), participant_id="P", session_id=session, **named)
 
 
 @SETTINGS

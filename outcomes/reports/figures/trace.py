@@ -24,6 +24,12 @@ SHADES = {
 }
 """Fill of a phase in its strip; every stretch that is wide enough carries its word too."""
 
+LOOKS = {
+    "passive": "white", "ramp": "light grey", "active": "blue", "fatigue": "hatched", "cooldown": "white",
+    "voluntary": "light blue",
+}  # fmt: skip
+"""Fill of a phase in words, for those of which no stretch is wide enough for its word."""
+
 SIZE = (16.0, 11.0)
 LONGEST_STEP_S = 5.0
 
@@ -82,7 +88,9 @@ def session_trace(
         axes: list[Any] = list(figure.subplots(len(shown) + 1, 1, sharex=True, height_ratios=[*[3] * len(shown), 1]))
         for ax, (name, label) in zip(axes, shown, strict=False):
             _line(ax, minutes, values[name], t, gap_s, label)
-        _strip(axes[-1], minutes, phases, bouts)
+        unnamed = _strip(axes[-1], minutes, phases, bouts)
+        if unnamed:
+            note = f"{note} In the strip: {', '.join(f'{word} {LOOKS[word]}' for word in unnamed)}.".strip()
         axes[-1].set_xlabel("minutes from the start of the recording")
         if title:
             axes[0].set_title(title)
@@ -102,15 +110,18 @@ def _line(ax: Axes, minutes: Any, values: Any, t: Any, gap_s: float, label: str)
     ax.set_ylabel(label)
 
 
-def _strip(ax: Axes, minutes: Any, phases: Sequence[str], bouts: Sequence[tuple[float, float]]) -> None:
-    """Draw phases as a strip with their words, and bouts as numbered bars above it."""
+def _strip(ax: Axes, minutes: Any, phases: Sequence[str], bouts: Sequence[tuple[float, float]]) -> list[str]:
+    """Draw phases as a strip with their words, and bouts as numbered bars above it; return phases without a word."""
+    named, drawn = set(), []
     span = float(minutes[-1] - minutes[0]) or 1.0
     for start, end, word in stretches_of(minutes.tolist(), phases):
         if not word:
             continue
         hatch = "////" if word == "fatigue" else ""
         ax.axvspan(start, end, 0.0, 0.5, facecolor=SHADES.get(word, "white"), edgecolor=style.INK, lw=0.4, hatch=hatch)
+        drawn.append(word)
         if (end - start) / span > 0.0095 * len(word):
+            named.add(word)
             dark = word in ("active", "fatigue")
             colour = "white" if dark else style.INK
             ax.text((start + end) / 2, 0.25, word, ha="center", va="center", color=colour, fontsize=6.5)
@@ -122,6 +133,7 @@ def _strip(ax: Axes, minutes: Any, phases: Sequence[str], bouts: Sequence[tuple[
     ax.set_yticks([])
     ax.spines["left"].set_visible(False)
     ax.set_xlim(float(minutes[0]), float(minutes[0]) + span)
+    return [word for word in dict.fromkeys(drawn) if word not in named]
 
 
 def stretches_of(times: Sequence[float], words: Sequence[str]) -> list[tuple[float, float, str]]:

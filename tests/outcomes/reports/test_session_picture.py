@@ -38,6 +38,26 @@ def test_the_same_trace_gives_the_same_bytes_and_the_svg_says_it_in_words() -> N
     assert "active 5.4 min in 3 bouts" in first.svg.decode()
 
 
+def test_a_short_dropout_of_power_breaks_no_bout_and_the_last_sample_makes_none() -> None:
+    t = np.arange(121.0)
+    power = np.where((t > 50) & (t < 54), np.nan, 12.0)
+    picture = draw_session(one_session(t, participant_id="P", session_id="S", power_w=power))
+    assert picture.row["active_bouts"].item() == 1
+    assert "in 1 bout;" in picture.words
+    assert set(picture.table["bout"]) == {0, 1}
+    late = np.where(t < 120, -3.0, 12.0)
+    lone = draw_session(one_session(t, participant_id="P", session_id="S", power_w=late))
+    assert lone.row["active_bouts"].item() == 0
+    assert "in 0 bouts;" in lone.words
+
+
+def test_a_phase_too_short_for_its_word_is_named_below() -> None:
+    axes = session_trace(range(101), ["ramp", *["active"] * 100], power_w=[5.0] * 101)
+    words = [text.get_text() for text in axes[-1].texts]
+    assert words == ["active"]
+    assert "In the strip: ramp light grey." in axes[0].figure._supxlabel.get_text()
+
+
 def test_only_what_was_recorded_gets_a_panel() -> None:
     axes = session_trace([0, 1, 2], ["", "", ""], cadence_rpm=[40, 41, 42], power_w=[np.nan] * 3)
     assert [ax.get_ylabel() for ax in axes] == ["cadence (rpm)", ""]
