@@ -77,13 +77,18 @@ def too_wide(page: Path, folder: Path) -> list[str]:
     return [] if int(str(width)) <= 320 else [f"is {width} px wide in a window of 320 px"]
 
 
+PRINTED = {"funder": 2, "participant": 1}
+"""Most pages on which the html of a reader may print."""
+
+
 def unprinted(page: Path, folder: Path) -> list[str]:
-    """Return whether the page cannot be printed."""
+    """Return whether the page cannot be printed, or runs over the pages that its reader is promised."""
     target = folder / "print.pdf"
     run(f"--print-to-pdf={target}", "--no-pdf-header-footer", page.as_uri())
     pages = len(re.findall(rb"/Type\s*/Page\b", target.read_bytes())) if target.is_file() else 0
     print(f"  prints on {pages} pages")
-    return [] if pages else ["does not print"]
+    most = next((n for reader, n in PRINTED.items() if reader in page.parts), pages)
+    return ["does not print"] if not pages else [f"prints on {pages} pages, not {most}"] if pages > most else []
 
 
 def main() -> None:

@@ -252,6 +252,11 @@ def page_notes(facts: Facts, *, plain: bool = False) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def running(facts: Facts) -> list[str]:
+    """Return the lines that a printed page repeats at its foot: synthetic data, study, what differs, caution."""
+    return [line for line in page_notes(facts) if line != ledger(facts) and not line.startswith("Queries about")]
+
+
 def findings(facts: Facts, abstract: Abstract, blind_words: Sequence[str]) -> list[str]:
     """Return what the author should settle before handing the abstract in."""
     found: list[str] = []

@@ -10,7 +10,7 @@ from typing import Any
 
 from outcomes.errors import UsageError
 from outcomes.reports import format as fmt
-from outcomes.reports.abstract import page_notes
+from outcomes.reports.abstract import page_notes, running
 from outcomes.reports.blocks import lines_block, show, table_block
 from outcomes.reports.change_sentences import both_numbers
 from outcomes.reports.conference import planned_facts, refuse_other_analysis
@@ -54,7 +54,7 @@ class ClassReport:
         show(
             lines_block(
                 "head", "head", lines, title=facts.title, synthetic=facts.synthetic, paper=self.paper,
-                until=facts.meta.get("data_until") or "",
+                until=facts.meta.get("data_until") or "", running=running(facts),
             )
         )  # fmt: skip
 

@@ -11,7 +11,7 @@ from outcomes.errors import UsageError
 from outcomes.reports import asked_tables, dose_response_tables, group_tables, model_tables, recorded_tables
 from outcomes.reports import conference_tables as tables
 from outcomes.reports import format as fmt
-from outcomes.reports.abstract import Abstract, build_abstract, page_notes
+from outcomes.reports.abstract import Abstract, build_abstract, page_notes, running
 from outcomes.reports.agreement_tables import RETEST_TABLES
 from outcomes.reports.blocks import Block, lines_block, show, table_block
 from outcomes.reports.change_sentences import both_numbers
@@ -91,7 +91,7 @@ class ConferenceReport:
             lines_block(
                 "head", "head", [f"{design}{f': {what}' if what else ''}.", *page_notes(facts), *inside],
                 title=facts.title, synthetic=facts.synthetic, paper=self.paper,
-                until=facts.meta.get("data_until") or "",
+                until=facts.meta.get("data_until") or "", running=running(facts),
             )
         )  # fmt: skip
 

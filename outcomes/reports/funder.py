@@ -10,7 +10,7 @@ from typing import Any
 from outcomes.errors import UsageError
 from outcomes.reports import format as fmt
 from outcomes.reports import funder_sentences as say
-from outcomes.reports.abstract import page_notes
+from outcomes.reports.abstract import page_notes, running
 from outcomes.reports.blocks import Block, figure_block, lines_block, show, table_block
 from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.figure_words import capital, not_drawn
@@ -49,7 +49,7 @@ class FunderReport:
             lines_block(
                 "head", "head", ["What the programme did, for those who paid for it", *page_notes(facts, plain=True)],
                 title=facts.title, synthetic=facts.synthetic, paper=self.paper,
-                until=facts.meta.get("data_until") or "",
+                until=facts.meta.get("data_until") or "", running=running(facts),
             )
         )  # fmt: skip
 
@@ -175,19 +175,22 @@ class FunderReport:
                 continue
             words, counts = say.classes(facts, row)
             group = "" if row["group"] == "all" else f", {facts.group_label(row['group'])}"
-            kind = ", grade" if row["level"] == "ordinal" else ""
-            name = f"{capital(facts.plain_name(row))}{group} ({row['role']}{kind})"
+            main = " (main result)" if row["role"] == "primary" else ""
             shown = None if counts is None else split(facts.small, say.enrolled(facts), counts)
-            lines.append((name, *_three(words, shown)))
+            name = f"{capital(facts.plain_name(row))}{group}{main}"
+            lines.append((name, say.counted_from(facts, row), *_three(words, shown)))
         if not lines:
             show(lines_block("text", "outcomes", [say.not_answered("Measures", "[[measures]] in the protocol")]))
             return
-        columns = ("Measure", "Better", "About the same", "Worse")
+        columns = ("Measure", "Counts as a change", "Better", "About the same", "Worse")
         more = f" {len(lines) - MOST_ROWS} more measures stand in the record." if len(lines) > MOST_ROWS else ""
         lines = lines[:MOST_ROWS]
-        note = "People. Grades count any step up or down; the others count a change of at least the usual error."
-        note = f"{note} Where no direction is better, the cell says which way it went. {facts.small.note}{more}"
-        show(table_block("outcomes", Table.build("All measures, in people", columns, lines, note=note)))
+        note = "People measured both times. A step of a grade has no size, so any step counts. Other measures count a "
+        note += (
+            "change of at least the usual error of the test. Where no direction is better, the cell says which way it "
+        )
+        note += f"went. The main result was chosen beforehand; the others stand beside it. {facts.small.note}{more}"
+        show(table_block("outcomes", Table.build("All measures, in people", columns, lines, left=(1,), note=note)))
 
     def beside_published(self) -> None:
         """Show, where the protocol asks for it, what others found in other people under other conditions."""

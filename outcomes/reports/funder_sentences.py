@@ -57,6 +57,15 @@ def classes(facts: Facts, row: Any) -> tuple[Words, list[int] | None]:
     return words, counts or None
 
 
+def counted_from(facts: Facts, row: Any) -> str:
+    """Return the smallest change that is counted as one: any step of a grade, else the usual error of the test."""
+    if row["level"] == "ordinal":
+        return "any step"
+    if row["mdc"] is None:
+        return "not known"
+    return f"{fmt.quantity(row['mdc'], row['unit'], facts.decimals(row))} or more"
+
+
 def shown_rows(facts: Facts) -> list[tuple[dict[str, Any], Words, Shown | None]]:
     """Return the rows of the report's outcome with the counts that may be printed; None where nobody was counted."""
     everybody = [r for r in facts.rows if r["group"] == "all"] or facts.rows
@@ -287,7 +296,8 @@ def costs(facts: Facts) -> Iterator[str]:
         return
     currencies = list(dict.fromkeys(cost["currency"] for cost in plan))
     amounts = [f"{fmt.clean(c['label'], 60)}: {money(c['amount'])} {c['currency']}" for c in plan]
-    yield f"Costs named by the clinic: {'; '.join(amounts)}."
+    whose = "Costs, invented like the data" if facts.synthetic else "Costs named by the clinic"
+    yield f"{whose}: {'; '.join(amounts)}."
     if len(currencies) > 1:
         yield "They are in different currencies, so no sum is made."
         return

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from outcomes.errors import UsageError
 from outcomes.reports import format as fmt
-from outcomes.reports.abstract import page_notes
+from outcomes.reports.abstract import page_notes, running
 from outcomes.reports.blocks import Block, figure_block, lines_block, show, table_block
 from outcomes.reports.facts import Facts, rows_of
 from outcomes.reports.figure_words import capital, not_drawn
@@ -91,7 +91,7 @@ class ParticipantPage:
             lines_block(
                 "head", "head", [f"Participant {who}. {facts.title}", *page_notes(facts, plain=True)],
                 title="Your training and your tests", synthetic=facts.synthetic, paper=self.paper,
-                until=facts.meta.get("data_until") or "",
+                until=facts.meta.get("data_until") or "", running=running(facts),
             )
         )  # fmt: skip
 
@@ -128,6 +128,7 @@ class ParticipantPage:
         """Show at most three measures over time with the usual error of the test, and what they say."""
         measured = [s for s in self.series if s["row"]["level"] != "ordinal"]
         drawn = [s for s in measured if s["row"]["mdc"]] or measured
+        drawn.sort(key=lambda one: self._compared(one) is None)  # stable: those that can be compared come first
         drawn = drawn[: MOST_PANELS if len(self.series) <= LONG_TABLE else MOST_PANELS - 1]
         if not drawn:
             show(not_drawn("tests", "Your tests over time", "there is no measured value of yours in this record"))

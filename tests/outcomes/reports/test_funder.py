@@ -181,6 +181,25 @@ def test_costs_show_their_sums(study):
     assert "[[report.funder.costs]]" in " ".join(say.costs(Facts(RecordBuilder().build())))
 
 
+def test_invented_costs_are_called_invented(study):
+    record, _, notebook = study
+    assert "Costs, invented like the data: Staff: 41,600 EUR" in texts(notebook)[1]
+    record = RecordBuilder(report={"funder": {"costs": COSTS}}, synthetic=False).full().build()
+    assert next(say.costs(Facts(record))).startswith("Costs named by the clinic: Staff: 41,600 EUR")
+
+
+def test_the_table_says_what_counts_as_a_change(study):
+    (table,) = (b["table"] for b in page.blocks_of(study[2]) if b["kind"] == "table" and b["name"] == "outcomes")
+    assert [row[:2] for row in table["rows"]] == [
+        ["Limb girth (mid thigh) (main result)", "1.1 cm or more"],
+        ["Modified Ashworth Scale (knee extensors)", "any step"],
+    ]
+
+
+def test_a_name_stands_small_inside_a_sentence(study):
+    assert say.lead(Facts(study[0]))[0].startswith("On average, limb girth (mid thigh) was ")
+
+
 def test_a_record_without_a_primary_estimate_says_what_would_answer():
     lead = say.lead(Facts(RecordBuilder().flow().build()))
     assert lead == ['The main result: not reported (compare under [analysis] and role = "primary").']
