@@ -87,12 +87,17 @@ def _compared(work: Work, series: Series, reference: str, rows: list[dict[str, A
     for row in rows:
         row["n_group"], row["n_reference"] = (int(counts.get(row[name], 0)) for name in ("group", "reference"))
         row["n"] = row["n_group"] + row["n_reference"]
-    fewest = work.study.protocol.analysis.min_people
-    for name in (reference, *(row["group"] for row in rows)):
-        have = int(counts.get(name, 0))
-        if have < fewest:
-            who = "person has" if have == 1 else "people have"
-            raise DesignError(f"{have} {who} both values in group {name}; at least {fewest} are needed")
+    short = _too_few(counts, reference, work.study.protocol.analysis.min_people)
+    if short:
+        raise DesignError(short)
+    for row in rows:
+        short = _too_few(counts, row["group"], work.study.protocol.analysis.min_people)
+        if short:
+            _refuse(work, series, row, short)
+    rows = [row for row in rows if not row.get("reason")]
+    pairs = pairs[pairs["group"].isin([reference, *(row["group"] for row in rows)])]
+    if not rows:
+        return
     if series.ordinal:
         for row in rows:
             _by_rank(work, series, pairs, row)
@@ -107,6 +112,13 @@ def _compared(work: Work, series: Series, reference: str, rows: list[dict[str, A
         _given_first_value(work, series, fit, row)
         _of_changes(work, series, pairs, row)
         _beyond_error(work, series, pairs, row)
+
+
+def _too_few(counts: pd.Series[int], group: str, fewest: int) -> str:
+    """Return why a group cannot be compared, or nothing; the other groups are compared without it."""
+    have = int(counts.get(group, 0))
+    who = "person has" if have == 1 else "people have"
+    return f"{have} {who} both values in group {group}; at least {fewest} are needed" if have < fewest else ""
 
 
 def _write(work: Work, series: Series, row: dict[str, Any], statistic: str, estimate: Estimate, label: str) -> None:

@@ -91,7 +91,7 @@ def _flow_of(work: Work, series: Any, group: str, members: Any, rows: list[tuple
         label = f"{series.label}: people analysed who were unable at a compared visit, scored as the measure says"
         work.count(key("unable"), n, label, inputs=inputs)
     if series.plan.role == "primary":
-        note = "" if group == "all" else f"group {group}"
+        note = "" if group == "all" else f"group {group}" if both else f"group {group}, nobody left to compare"
         rows.append((f"analysed, {series.label}", len(both), note))
 
 

@@ -35,6 +35,7 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
     UsageError, DefinitionError
         The folder, the protocol or a definition is refused.
     """
+    from outcomes.intake import write_trace_check
     from outcomes.study import Study
 
     study: Study | None = None
@@ -47,6 +48,9 @@ def check_study(folder: Path, output: Output, *, mark: bool = False) -> bool:
             study.write_trace_check()
         except DataError as error:
             findings, remedy = error.findings, error.remedy
+            if study is not None:  # the tables are sound, the traces are not
+                findings = (*study.findings, *findings)
+                write_trace_check(folder, findings, study.ledger)
     stops = bool(remedy)
     balance = read_balance(folder)
     review, listed = list_for_review(study, folder)

@@ -248,8 +248,11 @@ class Study:
 
         found = list(self.trace_summary.findings) if len(self.traces) else list(self.traces.findings)
         left, answered = answer_findings([*found, *self._differences()], self._decisions)
-        if any(finding.grade == "block" for finding in left):
+        grades = {finding.grade for finding in left}
+        if "block" in grades:
             raise DataError(left, BLOCKS)
+        if "set_aside" in grades and self.protocol.intake.on_error == "stop":
+            raise DataError(left, STOPS)
         return left, answered
 
     def trace_findings(self) -> list[Finding]:
@@ -258,7 +261,8 @@ class Study:
         Raises
         ------
         DataError
-            A decision would set a trace aside, which no decision can.
+            A decision would set a trace aside, which no decision can; or a part of a trace cannot be used, and the
+            protocol says stop.
         """
         return list(self._answered_traces[0])
 

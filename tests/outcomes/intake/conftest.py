@@ -62,6 +62,7 @@ key = "rank"
 main = true
 rule = "value"
 items = ["grade"]
+range = [0, 3]
 level = "ordinal"
 better = "lower"
 """,
@@ -184,6 +185,7 @@ class Room:
     ANSWERS_HEADER = ANSWERS_HEADER
     SESSIONS_HEADER = SESSIONS_HEADER
     GOOD_SESSION = GOOD_SESSION
+    definitions = DEFINITIONS
 
     def __init__(self, folder: Path, catalogue: Catalogue) -> None:
         self.folder, self.catalogue = folder, catalogue
@@ -240,6 +242,30 @@ class Room:
         checked = {name for name in written if name.startswith("results/")}
         assert checked in (set(), {f"results/check/{name}" for name in CHECK_FILES})
         return left.value.code, out.getvalue(), err.getvalue()
+
+    def check_traced(self, files: Mapping[str, str]) -> tuple[int, str, str]:
+        """Run ``outcomes check`` on a study folder that holds traces besides; no file of the clinic changes."""
+        good = {
+            "protocol.toml": self.protocol_text(),
+            "participants.csv": PARTICIPANTS,
+            "assessments.csv": self.answers(),
+        }
+        for name, content in (
+            good | {f"measures/{key}.toml": text for key, text in DEFINITIONS.items()} | dict(files)
+        ).items():
+            (self.folder / name).parent.mkdir(exist_ok=True)
+            (self.folder / name).write_text(content, encoding="utf-8")
+        before = self._inputs()
+        out, err = io.StringIO(), io.StringIO()
+        with redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit) as left:
+            run(["check", str(self.folder)])
+        assert "Traceback" not in out.getvalue() + err.getvalue()
+        assert self._inputs() == before
+        return int(left.value.code or 0), out.getvalue(), err.getvalue()
+
+    def _inputs(self) -> dict[str, bytes]:
+        paths = [path for path in self.folder.rglob("*") if path.is_file() and "results" not in path.parts]
+        return {path.relative_to(self.folder).as_posix(): path.read_bytes() for path in paths}
 
     def frames(self, **frames: Any) -> Intake:
         """Read frames in memory; both balances hold."""
@@ -316,6 +342,18 @@ class Room:
         out = io.BytesIO()
         book.save(out)
         return out.getvalue()
+
+    @staticmethod
+    def encrypted() -> bytes:
+        """Return the container in which a spreadsheet program puts a workbook with a password."""
+        import xlwt
+
+        book, out = xlwt.Workbook(), io.BytesIO()
+        book.add_sheet("participants")
+        book.save(out)
+        content, entry = out.getvalue(), "Workbook".encode("utf-16-le")
+        at, renamed = content.index(entry), "EncryptedPackage".encode("utf-16-le")
+        return content[:at] + renamed.ljust(64, b"\0") + (len(renamed) + 2).to_bytes(2, "little") + content[at + 66 :]
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ run that goes on; a case that asks goes on.
 
 from __future__ import annotations
 
+import ast
 import io
 import re
 import zipfile
@@ -124,6 +125,10 @@ CASES = {
     "F07": (girth("42/43"), 3, "one value a cell, one side a row"),
     "F08": ({"assessments.csv": ANSWER + GIRTH.format(44).replace("left", "Li")}, 3, "found 'Li', expected one of left, right, both"),
     "F09": ({"assessments.csv": ANSWER + GIRTH.format(44).replace("before", "T0")}, 3, "found 'T0', expected one of before, after"),
+    "F06": ({
+        **people(*(f"P{i:02d},2026-01-05,40" for i in range(1, 11))),
+        "assessments.csv": ANSWER + "".join(TONE.format(f"P{i:02d}", "left", 0) for i in range(1, 11)),
+    }, 0, "for tone lower is better, and at before 100% of 10 people are in the best fifth of 0 to 3; was the scale turned round?"),
     # G. Sessions and dose
     "G01": ({"sessions.csv": SESSION + DONE.format("", "", 1800, 20, "", "")}, 3, "found '1800', expected 0 to 180 min; 1800 would fit s"),
     "G02": ({**RIDE, "stimulation.csv": STIMULATION + "P01,s1,1,120000,300,35\n"}, 3, "found '120000', expected 0 to 200 mA; 120000 would fit"),
@@ -244,6 +249,42 @@ def test_a_malformed_workbook_gets_its_answer(room, name):
     assert (found, said in out + err) == (code, True), (found, out, err)
 
 
+def test_an_encrypted_workbook_is_refused_with_what_to_do(room):
+    """H03: the container in which a spreadsheet program puts a workbook with a password."""
+    code, out, _ = room.check({"participants.csv": None, "participants.xlsx": room.encrypted()})
+    assert code == 3
+    assert re.search(r"participants\.xlsx: expected [^;\n]*; it is encrypted: save it without a password", out)
+    assert "expected the table participants" not in out  # the workbook may hold it
+
+
+def test_a_trace_that_ends_before_it_begins_is_refused_and_one_over_midnight_is_not(room):
+    """E10."""
+    head = "participant_id,session_id,recorded_at,power_w\n"
+    row = "P01,s1,2026-01-{},10\n"
+    (room.folder / "traces").mkdir()
+    trace = room.folder / "traces" / "s1.csv"
+    trace.write_text(head + row.format("08T23:59:59") + row.format("09T00:00:01"), encoding="utf-8")
+    files = {"sessions.csv": SESSION + DONE.format("", "", "", "", "", "").replace("09:00", "23:50")}
+    code, out, err = room.check_traced(files)
+    assert (code, "clock" in out) == (0, False), (out, err)
+    trace.write_text(head + row.format("08T10:30:00") + row.format("08T09:00:00"), encoding="utf-8")
+    code, out, err = room.check_traced(files)
+    assert code == 3
+    assert (
+        "traces/s1.csv, row 2, column 't_s' (P01): found 'session s1 at 0 s', expected a clock that only goes forward; it fell by 5400 s"
+        in out
+    )
+    assert 'say on_error = "set_aside"' in err
+    assert "clock_jump" in (room.folder / "results" / "check" / "findings.csv").read_text(encoding="utf-8")
+
+
+def test_a_protocol_indented_with_tabs_is_read(room):
+    """I02: tabs are no fault in TOML."""
+    tabbed = re.sub(r"^(?=\w+ = )", "\t", room.protocol_text(), flags=re.MULTILINE)
+    assert tabbed.count("\t") > 10
+    assert room.check({"protocol.toml": tabbed})[0] == 0
+
+
 def test_a_number_as_id_joins_the_same_id_as_text(room):
     """D06."""
     book = room.workbook({"participants": [["participant_id", "enrolled_on"], [7, "2026-01-05"]]})
@@ -285,6 +326,7 @@ def test_a_formula_typed_as_text_is_inert_in_what_is_exported(room):
 
 
 def test_the_same_check_gives_the_same_bytes(room):
+    """M06."""
     room.check(girth("17.5"))
     first = {path.name: path.read_bytes() for path in (room.folder / "results" / "check").iterdir()}
     room.check(girth("17.5"))
@@ -292,6 +334,7 @@ def test_the_same_check_gives_the_same_bytes(room):
 
 
 def test_a_folder_that_cannot_be_written_is_said_and_nothing_is_lost(room, monkeypatch):
+    """M02."""
     import os
 
     def full(handle):
@@ -330,39 +373,40 @@ ROWS = {
     "F": "01 02 03 04 06 07 08 09 11",
     "G": "01 02 03 04 06 07",
     "H": "01 02 03 04 05 06 07 09 10 12 14",
-    "I": "01 03 04 05 06 08 09 10 11 14 16",
+    "I": "01 02 03 04 05 06 08 09 10 11 14 16",
     "J": "01 02 03 04 05 07 09",
     "K": "01 02 03 05 07 08",
     "L": "01 02 03 05 06 09",
     "M": "01 02 06 07",
     "N": "01 02 03 04 06 09 10",
 }
-"""Numbers of the cases of each letter; tabs in I02 are no fault in TOML."""
+"""Numbers of the cases of each letter."""
 
-ELSEWHERE = {
-    "E10": "traces/test_trace_files.py::test_a_clock_that_jumps_back_sets_aside_what_is_not_later",
-    "F06": "intake/test_answer_checks.py::test_a_scale_at_whose_best_end_all_begin_may_be_turned_round",
-    "H03": "intake/test_other_formats.py::test_an_encrypted_workbook_is_named_as_such_and_nothing_else_is_said",
-    "J07": "reports/test_run.py::test_markdown_is_no_cell_of_parameters",
-    "L05": "reports/test_withholding.py::test_no_lumped_count_can_be_found_out",
-    "L06": "reports/test_withholding.py::test_no_class_of_change_can_be_found_out",
-    "M02": "intake/test_bad_inputs.py::test_a_folder_that_cannot_be_written_is_said_and_nothing_is_lost",
-    "M06": "intake/test_bad_inputs.py::test_the_same_check_gives_the_same_bytes",
-    "N06": "analysis/test_group_differences.py::test_a_group_of_one_is_refused_with_its_count",
-    "N10": "reports/test_format.py::test_p_has_two_significant_digits_and_a_floor",
-}
+ELSEWHERE = {"N10": "reports/test_format.py::test_p_has_two_significant_digits_and_a_floor"}
 """Cases whose test has no name of theirs, by file and function under tests/outcomes."""
 
 
-def test_every_case_has_a_test_that_exists():
-    """A case is named where its test stands: here, in test_bad_studies.py, or in `ELSEWHERE`."""
-    here = Path(__file__).parent
-    named = {name[:3] for name in (*CASES, *LINES, *BOOKS)}
-    text = (here / "test_bad_inputs.py").read_text(encoding="utf-8").partition("\nROWS = {")[0]
-    text += (here / "test_bad_studies.py").read_text(encoding="utf-8")
-    named |= set(re.findall(r"\b[A-N][0-9]{2}\b", text))
+def named_cases(file):
+    """Return the names of cases in a file of tests: those of its tables, and those in the docstring of a test."""
+    tree = ast.parse((Path(__file__).parent / file).read_text(encoding="utf-8"))
+    keys = [
+        key.value
+        for table in tree.body
+        if isinstance(table, ast.Assign) and isinstance(table.value, ast.Dict) and table.targets[0].id != "ELSEWHERE"
+        for key in table.value.keys
+        if isinstance(key, ast.Constant)
+    ]
+    tests = [node for node in tree.body if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")]
+    told = [name for test in tests for name in re.findall(r"\b[A-N][0-9]{2}\b", ast.get_docstring(test) or "")]
+    return {key[:3] for key in keys if re.fullmatch(r"[A-N][0-9]{2}( .*)?", str(key))} | set(told)
+
+
+def test_every_case_is_listed_once_and_has_a_test_that_bears_its_name():
+    cases = [f"{letter}{number}" for letter, numbers in ROWS.items() for number in numbers.split()]
+    assert len(set(cases)) == len(cases) == 118
+    here = named_cases("test_bad_inputs.py") | named_cases("test_bad_studies.py")
+    assert set(ELSEWHERE) & here == set()
     for case, test in ELSEWHERE.items():
         file, _, function = test.partition("::")
-        assert f"def {function}(" in (here.parent / file).read_text(encoding="utf-8"), case
-    cases = {f"{letter}{number}" for letter, numbers in ROWS.items() for number in numbers.split()}
-    assert sorted(cases - named - set(ELSEWHERE)) == []
+        assert f"def {function}(" in (Path(__file__).parents[1] / file).read_text(encoding="utf-8"), case
+    assert here | set(ELSEWHERE) == set(cases)

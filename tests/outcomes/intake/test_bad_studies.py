@@ -7,6 +7,7 @@ refusal: exit code, words, nothing written, nothing of the study changed.
 from __future__ import annotations
 
 import errno
+import html
 import io
 import json
 import os
@@ -133,11 +134,52 @@ def test_constant_repeats_have_no_correlation_and_say_why(room):
 
 
 def test_a_missing_repeat_is_counted_and_the_rest_is_estimated(room):
-    """N04."""
+    """N04: seven complete pairs and one rating alone; the eighth person is counted as lost."""
     pairs = [(40 + i, 40 + i + (i % 3) / 2) for i in range(7)]
-    record = analysed(room, study(*[(44, 45 + i) for i in range(8)]) | repeats(*pairs, (47, None)))
+    files = study(*[(44, 45 + i) for i in range(8)]) | repeats(*pairs, (47, None))
+    record = analysed(room, files)
     [one] = estimates(record, "reliability/girth.girth", "/icc_a_1")
-    assert one["status"] == "estimated"
+    assert (one["status"], one["n_people"]) == ("estimated", 7)
+    [lost] = estimates(record, "reliability/girth.girth", "/people_incomplete")
+    assert lost["value"] == 1
+    shutil.rmtree(room.folder / "results")
+    alone = analysed(room, study(*[(44, 45 + i) for i in range(8)]) | repeats(*pairs))
+    [same] = estimates(alone, "reliability/girth.girth", "/icc_a_1")
+    assert same["value"] == one["value"]  # seven complete pairs alone give the same number: nothing was filled in
+    [nobody] = estimates(alone, "reliability/girth.girth", "/people_incomplete")
+    assert nobody["value"] == 0
+
+
+GROUPS = """
+[[groups]]
+key = "a"
+label = "Trained"
+reference = true
+[[groups]]
+key = "b"
+label = "Waited"
+[[groups]]
+key = "c"
+label = "Other"
+"""
+
+
+def test_a_group_with_nobody_left_is_named_in_the_flow_and_the_others_are_compared_without_it(room):
+    """N06: nobody of the second of three groups came to the second visit."""
+    files = study(*[(40 + i / 3, None if i % 3 == 1 else 41 + i / 3 + i % 4 / 4) for i in range(24)])
+    header, *rows = files["participants.csv"].splitlines()
+    people = [f"{row},{'abc'[i % 3]}" for i, row in enumerate(rows)]
+    files["participants.csv"] = "\n".join([f"{header},group", *people, ""])
+    design = 'design = "parallel groups"\nallocation = "randomised"'
+    text = room.protocol_text().replace('design = "single arm"', design).replace("[[visits]]", f"{GROUPS}[[visits]]", 1)
+    record = analysed(room, files | {"protocol.toml": text})
+    [empty] = estimates(record, "groups/girth.girth/thigh.mean/b_minus_a/", "/ancova_difference")
+    assert empty["status"] == "not estimable"
+    assert empty["reason"] == "0 people have both values in group b; at least 3 are needed"
+    [other] = estimates(record, "groups/girth.girth/thigh.mean/c_minus_a/", "/ancova_difference")
+    assert (other["status"], other["n_people"]) == ("estimated", 16)
+    flow = next(table for table in record["tables"] if table["name"] == "flow")
+    assert ["analysed, Girth (thigh, mean of both sides)", 0, "group b, nobody left to compare"] in flow["rows"]
 
 
 def test_a_protocol_without_a_primary_outcome_is_refused(room):
@@ -197,23 +239,85 @@ MACHINES = {
     "M07 far east": {"TZ": "Pacific/Auckland", "PYTHONHASHSEED": "7"},
 }
 
+GERMAN = """
+import locale, os, pathlib, sys
+if os.environ.get("LC_ALL") == "de_DE.UTF-8":
+    try:
+        locale.setlocale(locale.LC_ALL, "")
+    except locale.Error:  # a machine without that locale: what Python's own functions would then be told
+        locale._override_localeconv = {"decimal_point": ",", "thousands_sep": "."}
+    pathlib.Path(os.environ["SEEN"]).write_text(locale.localeconv()["decimal_point"])
+"""
+
 
 def test_numbers_do_not_depend_on_the_machine(room, tmp_path):
-    """M07."""
-    record = analysed(room, study((44, 45), (45, 47), (50, 53), (41, 41)))
+    """M07: a locale with a decimal comma that is really in force, another time zone, no home, no folder to write in."""
+    record = analysed(room, study((44.5, 45.25), (45, 47), (50, 53), (41, 41)))
     before = contents(room)
-    empty = tmp_path / "elsewhere"
-    empty.mkdir()
+    empty, places, site = (tmp_path / name for name in ("elsewhere", "locales", "site"))
+    for folder in (empty, places, site):
+        folder.mkdir()
+    (site / "sitecustomize.py").write_text(GERMAN, encoding="utf-8")
+    if shutil.which("localedef"):
+        made = ["localedef", "-c", "-i", "de_DE", "-f", "UTF-8", str(places / "de_DE.UTF-8")]
+        subprocess.run(made, capture_output=True, check=False)
     empty.chmod(0o555)
     words = [sys.executable, "-m", "outcomes", "analyse", str(room.folder), "--json"]
     kept = {name: value for name, value in os.environ.items() if name not in ("HOME", "XDG_CONFIG_HOME")}
+    kept["PYTHONPATH"] = os.pathsep.join([str(site), *filter(None, sys.path)])
+    kept |= {"LOCPATH": str(places), "SEEN": str(tmp_path / "seen")}
     for machine in MACHINES.values():
         done = subprocess.run(words, cwd=empty, env=kept | machine, capture_output=True, check=False)
         assert done.returncode == 0, done.stderr
         latest = (room.folder / "results" / "latest").read_text(encoding="utf-8").strip()
         again = json.loads((room.folder / "results" / latest / "record.json").read_text(encoding="utf-8"))
         assert again == record
+    assert (tmp_path / "seen").read_text(encoding="utf-8") == ","
     assert (contents(room), list(empty.iterdir())) == (before, [])
+
+
+def test_a_notebook_without_its_cell_of_parameters_is_refused_before_anything_runs(room):
+    """J07: the author's own copy in the study folder, whose cell has lost its tag."""
+    from outcomes.reports.run import notebooks_folder
+
+    room.check(study((44, 45), (45, 47)))
+    book = json.loads((notebooks_folder() / "conference.ipynb").read_text(encoding="utf-8"))
+    for cell in book["cells"]:
+        cell["metadata"].pop("tags", None)
+    (room.folder / "notebooks").mkdir()
+    (room.folder / "notebooks" / "conference.ipynb").write_text(json.dumps(book), encoding="utf-8")
+    before = contents(room)
+    code, out, err = said("report", str(room.folder), "--for", "conference", "--set", "word_limit=200")
+    assert (code, out) == (2, "")
+    assert "conference.ipynb has 0 code cells with the tag 'parameters'; it needs exactly one" in err
+    assert contents(room) == before
+    assert not (room.folder / "reports").exists()
+
+
+def test_a_public_page_hides_the_only_woman_and_what_would_give_her_away_and_names_letters_it_lacks(room, tmp_path):
+    """L05 a woman with a lesion at C5, L06 the men beside her, K05 letters that the font lacks, J03 code as a value."""
+    files = study(*[(40 + i / 3, 41 + i / 3 + i % 5 / 4) for i in range(26)])
+    header, first, *rows = files["participants.csv"].splitlines()
+    people = [f"{first},C5", *(f"{row.replace('female', 'male')},T5" for row in rows)]
+    files["participants.csv"] = "\n".join([f"{header},neurological_level", *people, ""])
+    text = room.definitions["girth"].replace('title = "Girth"', 'title = "Girth \u5468\u56f2"')
+    assert room.check(files | {"measures/girth.toml": text})[0] == 0
+    ran = tmp_path / "ran"
+    title = f"""7' + "8" + \\'); open({str(ran)!r}, 'w') #"""
+    words = ("report", str(room.folder), "--for", "conference", "--public", "--set", f"study.title={title}")
+    code, _, err = said(*words)
+    assert (code, ran.exists()) == (0, False), err
+    page = (room.folder / "reports" / "conference" / "report.html").read_text(encoding="utf-8")
+    words = html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", page)))
+    assert "Sex: female 26 of 26 fewer than 11 Sex: male 26 of 26 not shown" in words
+    assert "Counts of fewer than 11 people, and those that would give them away, are not shown." in words
+    assert "The font of the figure lacks: \u5468\u56f2" in words
+    assert title in words
+    for path in (room.folder / "reports").rglob("*"):
+        if path.is_file():
+            content = path.read_bytes() if path.suffix != ".docx" else unpacked(path)
+            for hidden in (rb"\b25 of 26\b", rb"\b1 of 26\b", rb"\bC5\b"):
+                assert not re.search(hidden, content), (path.name, hidden)
 
 
 def test_text_of_the_clinic_is_inert_in_every_form_and_notes_and_dates_are_not_shared(room):

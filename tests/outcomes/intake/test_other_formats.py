@@ -155,12 +155,7 @@ def test_hidden_rows_merged_cells_and_formulas_of_an_old_workbook_are_said(room)
 
 
 def test_an_encrypted_workbook_is_named_as_such_and_nothing_else_is_said(room):
-    content = xls(*PEOPLE)
-    entry = "Workbook".encode("utf-16-le")
-    at = content.index(entry)
-    renamed = "EncryptedPackage".encode("utf-16-le")
-    content = content[:at] + renamed.ljust(64, b"\0") + (len(renamed) + 2).to_bytes(2, "little") + content[at + 66 :]
-    intake = room.read({"participants.csv": None, "assessments.csv": None, "study.xlsx": content})
+    intake = room.read({"participants.csv": None, "assessments.csv": None, "study.xlsx": room.encrypted()})
     assert [(f.rule, f.file) for f in intake.findings] == [("not_a_workbook", "study.xlsx")]
     assert "encrypted: save it without a password" in intake.findings[0].expected
 
