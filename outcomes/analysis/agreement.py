@@ -286,7 +286,8 @@ def _tally(work: Work, series: Series, matrix: ScoreMatrix) -> tuple[Any, ...]:
 
 
 _PUBLISHED = (
-    "key", "label", "own", "published", "unit", "ratio", "population", "people", "variant", "source", "verdict"
+    "key", "label", "own", "published", "unit", "ratio", "population", "people", "variant", "source", "status",
+    "verdict",
 )  # fmt: skip
 
 
@@ -315,7 +316,7 @@ def _published(work: Work, series: Series) -> list[tuple[Any, ...]]:
         (line,) = own_against_published(own, [other])
         rows.append(
             (key, series.label, own.value, value.value, value.unit, line.ratio, value.population,
-             _same_people(work, value), value.variant, value.source, line.verdict)
+             _same_people(work, value), value.variant, value.source, value.status, line.verdict)
         )  # fmt: skip
     return rows
 

@@ -134,8 +134,9 @@ def _keep_values(work: Work) -> None:
 
 def _note_measures(work: Work) -> None:
     columns = dict.fromkeys(
-        ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source", "status"), ""
-    )
+        ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source", "status",
+         "from_memory"), ""
+    )  # fmt: skip
     rows = [
         (
             s.definition.key,
@@ -149,6 +150,7 @@ def _note_measures(work: Work) -> None:
             s.scale.better,
             s.definition.source,
             s.definition.status,
+            "; ".join(s.definition.from_memory),
         )
         for s in work.study.series
     ]

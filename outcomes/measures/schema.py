@@ -10,6 +10,9 @@ from outcomes.errors import UsageError, near_word
 SLACK = 1e-9
 """Binary fractions: 42.1 - 41.1 is a hair above 1, the mean of three times 25.4 a hair below 25.4; neither counts."""
 
+FROM_MEMORY = "from memory, check before use: "
+"""Beginning of a trap that says what of a definition its makers have not seen in a source."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
@@ -217,6 +220,11 @@ class Definition:
     options: Mapping[str, str] = field(default_factory=dict)
     sha256: str = ""
     file: str = ""
+
+    @property
+    def from_memory(self) -> tuple[str, ...]:
+        """What of the definition has not been seen in a source; each stands among the traps."""
+        return tuple(trap.removeprefix(FROM_MEMORY) for trap in self.traps if trap.startswith(FROM_MEMORY))
 
     @property
     def main_scale(self) -> Scale:

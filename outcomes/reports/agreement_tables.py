@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from outcomes.reports import format as fmt
-from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.facts import Facts, rows_of, source_of
 from outcomes.reports.reliability_sentences import series
 from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.tables import Table
@@ -254,7 +254,7 @@ def published(facts: Facts) -> Table:
                 NOT_SHOWN if hidden else fmt.clean(row["verdict"], 300),
                 fmt.clean(row["population"], 200),
                 fmt.clean(row["people"], 120),
-                fmt.clean(row["source"], 200),
+                source_of(row, 200),
             )
         )
     columns = ("Measure", "Own MDC", "Published MDC", "Compared", "Found in", "People", "Source")
@@ -281,7 +281,7 @@ def _numbers(facts: Facts) -> str:
 
 
 def _measures(facts: Facts) -> str:
-    return "; ".join(f"{name_of(row)}: {fmt.clean(row['source'], 120)}" for row, _ in of_plan(facts))
+    return "; ".join(f"{name_of(row)}: {source_of(row, 120)}" for row, _ in of_plan(facts))
 
 
 def _known(facts: Facts) -> str:

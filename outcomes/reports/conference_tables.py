@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from outcomes.reports import format as fmt
 from outcomes.reports.change_sentences import change_words, class_counts, mdc_words, p_words, transitions_shown
-from outcomes.reports.facts import Facts, rows_of
+from outcomes.reports.facts import Facts, rows_of, source_of
 from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.tables import Table
 from outcomes.units import printed_unit
@@ -254,12 +253,6 @@ def data(facts: Facts) -> Table:
     return Table.build("What was read, and what became of it", columns, lines)
 
 
-def _source(row: Mapping[str, Any]) -> str:
-    """Return the source of a measure, and that its rule still has to be looked up where that is so."""
-    source = fmt.clean(row["source"], 300) or "not named"
-    return f"{source} [from memory, check before use]" if row.get("status") == "MEMORY" else source
-
-
 def measures(facts: Facts) -> Table:
     """Return the measures with their sources."""
     lines = [
@@ -269,7 +262,7 @@ def measures(facts: Facts) -> Table:
             fmt.clean(r["scale"], 40).replace("_", " "),
             r["role"],
             better_words(r),
-            _source(r),
+            source_of(r, 300),
         )
         for r in rows_of(facts.record, "measures")
     ]

@@ -26,6 +26,23 @@ SHORT_DESIGNS = {**DESIGNS, "single arm": "Single-arm study, no control group"}
 Row = Mapping[str, Any]
 
 
+def source_of(row: Mapping[str, Any], most: int) -> str:
+    """Return the source of a measure or published value, and what of it still has to be looked up.
+
+    Parameters
+    ----------
+    row : dict
+        With ``source``, and where it has them ``status`` and ``from_memory``.
+    most : int
+        Characters that the source may have.
+    """
+    source = fmt.clean(row["source"], most) or "not named"
+    what = fmt.clean(row.get("from_memory", ""), 500)
+    if what or row.get("status") == "MEMORY":
+        return f"{source} [from memory, check before use{f': {what}' if what else ''}]"
+    return source
+
+
 def rows_of(record: Record, table: str) -> list[dict[str, Any]]:
     """Return a table of the record as one mapping per row; none where the table is absent."""
     found = record.tables.get(table)

@@ -9,15 +9,20 @@ from typing import Any
 import pytest
 
 from outcomes.errors import DataError
-from outcomes.measures import Catalogue, Definition, score, score_table
+from outcomes.measures import Catalogue, Definition, card, score, score_table
 from outcomes.measures.checking import OF_ERROR
 from outcomes.measures.fields import STATUSES
-from outcomes.measures.schema import Example
+from outcomes.measures.schema import FROM_MEMORY, Example
 
 EXAMPLES = [
     pytest.param(definition, example, id=f"{definition.key}-{number}")
     for definition in Catalogue.packaged()
     for number, example in enumerate(definition.examples, start=1)
+]
+EVERY_VERSION = [
+    pytest.param(Catalogue.packaged().get(key, version), id=f"{key}-{version}")
+    for key in Catalogue.packaged().keys()  # noqa: SIM118
+    for version in Catalogue.packaged().versions(key)
 ]
 DEFINITIONS = [pytest.param(definition, id=definition.key) for definition in Catalogue.packaged()]
 
@@ -131,3 +136,12 @@ def test_the_order_of_answers_and_of_items_changes_nothing(definition: Definitio
         found = score(again, given, absent=example.absent, context=example.context)
         for scale, value in first.scales.items():
             assert found[scale] == (None if value is None else pytest.approx(value, rel=1e-12, abs=1e-12))
+
+
+@pytest.mark.parametrize("definition", EVERY_VERSION)
+def test_what_is_from_memory_is_said_among_the_traps_and_so_on_the_card(definition: Definition) -> None:
+    parts = (*definition.published, *definition.bands)
+    unseen = "MEMORY" in (definition.status, *(part.status for part in parts)) or "from memory" in definition.source
+    assert bool(definition.from_memory) >= unseen
+    text = " ".join(card(definition).split())
+    assert all(f"{FROM_MEMORY}{what}" in text for what in definition.from_memory)

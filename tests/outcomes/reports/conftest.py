@@ -322,12 +322,13 @@ class RecordBuilder:
         self.table("changes_between", ("kind", "people"), [("medicine", 6)])
         self.table(
             "measures",
-            ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source", "status"),
+            ("measure", "version", "title", "scale", "place", "role", "unit", "level", "better", "source", "status",
+             "from_memory"),
             [
                 ("limb_girth", "1", "Limb girth", "girth", "mid_thigh.mean", "primary", "cm", "ratio", "neither",
-                 "An invented source (2020)", "VERIFIED"),
+                 "An invented source (2020)", "VERIFIED", ""),
                 ("mas", "bohannon1987", "Modified Ashworth Scale", "rank", "knee_extensors.worse", "secondary",
-                 "{score}", "ordinal", "lower", "Another invented source (1999)", "MEMORY"),
+                 "{score}", "ordinal", "lower", "Another invented source (1999)", "MEMORY", "the grades"),
             ],
         )  # fmt: skip
         return self

@@ -55,4 +55,14 @@ def test_a_measure_whose_rule_is_from_memory_says_so_beside_its_source(builder):
 
     girth, ashworth = measures(Facts(builder().full().build())).rows
     assert girth[-1] == "An invented source (2020)"
-    assert ashworth[-1] == "Another invented source (1999) [from memory, check before use]"
+    assert ashworth[-1] == "Another invented source (1999) [from memory, check before use: the grades]"
+
+
+def test_a_long_source_keeps_what_is_from_memory():
+    from outcomes.reports.facts import source_of
+
+    row = {"source": "x" * 300, "status": "MEMORY"}
+    assert source_of(row, 200).endswith(" [from memory, check before use]")
+    assert source_of(row | {"status": "VERIFIED"}, 200).endswith("x…")
+    told = source_of({"source": "A", "status": "VERIFIED", "from_memory": "the bands"}, 200)
+    assert told == "A [from memory, check before use: the bands]"
