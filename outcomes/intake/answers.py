@@ -16,7 +16,7 @@ from outcomes.intake.drafts import NORMALISED, Draft
 from outcomes.intake.numerals import NUMBER_PATTERN, POINTED_EXPECTED, POINTED_PATTERN, number_problem, plain_number
 from outcomes.intake.raw import CLOCK, DATE, NUMBER, TEXT, number_text, texts, unique
 from outcomes.intake.settling import Reader, reject, rounded
-from outcomes.intake.slips import fitting_measure, fitting_unit, spelled_unit
+from outcomes.intake.slips import fitting_measure, fitting_unit, holding_version, spelled_unit
 from outcomes.intake.totals import set_totals_aside, typed_totals
 from outcomes.units import conversion_factor
 from outcomes.vocabulary import ABSENT_WORDS
@@ -62,7 +62,7 @@ def read_answers(draft: Draft, reader: Reader, catalogue: Catalogue) -> None:
         if measure not in planned:
             _unplanned(draft, reader, rows, measure, planned, catalogue)
             continue
-        _versions(draft, reader, rows, planned[measure])
+        _versions(draft, reader, rows, planned[measure], catalogue)
         for definition in planned[measure]:
             mine = rows & draft.used & (draft.text["version"] == definition.version)
             totals = typed_totals(draft, definition, mine)
@@ -118,13 +118,18 @@ def _unplanned(
         draft.set_aside(mine, "not_in_protocol")
 
 
-def _versions(draft: Draft, reader: Reader, rows: Flags, definitions: list[Definition]) -> None:
-    """Fill the version in, and set rows aside that name another."""
+def _versions(draft: Draft, reader: Reader, rows: Flags, definitions: list[Definition], catalogue: Catalogue) -> None:
+    """Fill the version in, and set rows aside that name another; ask once where nobody has said which it is."""
     import numpy as np
 
     known = [definition.version for definition in definitions]
-    given = draft.text["version"]
+    given, measure = draft.text["version"], definitions[0].key
     if len(known) == 1:
+        silent = np.flatnonzero(rows & (given == ""))
+        versions = catalogue.versions(measure)
+        if len(versions) > 1 and all(p.version is None for p in reader.protocol.measures if p.measure == measure):
+            expected = f"the version, here or in the protocol: {' or '.join(versions)}; taken as {known[0]}"
+            reader.found.at(draft, silent[:1], "measure", "ask", "version_not_named", expected)
         given[rows & (given == "")] = known[0]
     wrong = np.flatnonzero(rows & ~np.isin(given, known))
     expected = f"the version of the protocol: {' or '.join(known)}"
@@ -184,7 +189,10 @@ class _Answers:
             "item",
             wrong,
             "unknown_item",
-            lambda text: f"an item of {self.definition.key}: {listed}{near_word(text, known)}",
+            lambda text: (
+                f"an item of {self.definition.key}: {listed}"
+                f"{holding_version(text, self.definition, self.catalogue) or near_word(text, known)}"
+            ),
         )
 
     def _whole(self) -> Flags:

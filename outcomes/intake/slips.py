@@ -88,7 +88,7 @@ def fits_percent(current: NDArray[np.float64]) -> bool:
 
 
 def fitting_measure(text: str, item: str, definition: Definition, catalogue: Catalogue) -> str:
-    """Return in words another measure of the same construct whose item of the same name takes an answer, or nothing.
+    """Return in words another version, or measure of the same construct, whose item takes an answer, or nothing.
 
     Examples
     --------
@@ -96,12 +96,40 @@ def fitting_measure(text: str, item: str, definition: Definition, catalogue: Cat
     >>> measures = Catalogue.packaged()
     >>> fitting_measure("3", "rating", measures.get("rpe_6_20"), measures)
     '; it would do for rpe_cr10'
+    >>> fitting_measure("5", "msis_1", measures.get("msis29", "v2"), measures)
+    '; it would do for version v1'
     """
     from outcomes.measures import read_responses
 
-    for other in catalogue:
-        if other.key != definition.key and other.construct == definition.construct:
-            known = any(one.key == item for one in other.items)
-            if known and read_responses(other, item, [text]).problem[0] == "":
-                return f"; it would do for {other.key}"
+    alike = [one for one in catalogue if one.key != definition.key and one.construct == definition.construct]
+    for other in (*_other_versions(definition, catalogue), *alike):
+        known = any(one.key == item for one in other.items)
+        if known and read_responses(other, item, [text]).problem[0] == "":
+            return f"; it would do for {_name(other, definition)}"
     return ""
+
+
+def holding_version(item: str, definition: Definition, catalogue: Catalogue) -> str:
+    """Return in words the other versions of a measure that have an item, or nothing.
+
+    Examples
+    --------
+    >>> from outcomes.measures import Catalogue
+    >>> measures = Catalogue.packaged()
+    >>> holding_version("skill_32", measures.get("wst", "v5_power"), measures)
+    '; an item of version v5_manual, v4_2_manual or v4_3_manual'
+    """
+    versions = [
+        one.version for one in _other_versions(definition, catalogue) if item in [other.key for other in one.items]
+    ]
+    listed = " or ".join(part for part in (", ".join(versions[:-1]), *versions[-1:]) if part)
+    return f"; an item of version {listed}" if versions else ""
+
+
+def _other_versions(definition: Definition, catalogue: Catalogue) -> list[Definition]:
+    versions = catalogue.versions(definition.key) if definition.key in catalogue else ()
+    return [catalogue.get(definition.key, one) for one in versions if one != definition.version]
+
+
+def _name(other: Definition, definition: Definition) -> str:
+    return f"version {other.version}" if other.key == definition.key else other.key

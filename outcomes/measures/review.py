@@ -49,6 +49,7 @@ class Rule:
     condition: str = ""
     kinds: tuple[str, ...] = ()
     grades: tuple[str, ...] = ()
+    sexes: tuple[str, ...] = ()
     months_at_least: float = 0.0
 
     def holds(self, value: float) -> bool:
@@ -63,7 +64,7 @@ class Rule:
 @cache
 def review_rules() -> tuple[Rule, ...]:
     """Return every rule, in the order of its file."""
-    lists = ("kinds", "grades")
+    lists = ("kinds", "grades", "sexes")
     rules: list[dict[str, Any]] = read_toml(FILE).data["rules"]
     return tuple(Rule(**(rule | {name: tuple(rule.get(name, ())) for name in lists})) for rule in rules)
 
@@ -247,8 +248,26 @@ def _of_table(rule: Rule, tables: Tables) -> Iterator[dict[str, str]]:
         if rule.kinds:
             if row.get("kind") in rule.kinds:
                 yield _row(rule, str(row["kind"]), what="events.kind", **where)
-        elif row.get("ais_grade") in rule.grades and _is_below(row.get("neurological_level"), rule.below):
-            months = row.get("months_since_onset")
-            if months is not None and months == months and float(months) >= rule.months_at_least:
-                found = f"{row['ais_grade']}, {float(months):.6g} months"
-                yield _row(rule, found, what="participants.ais_grade, participants.months_since_onset", **where)
+        elif traits := _traits(rule, row):
+            what = ", ".join(f"participants.{column}" for column in traits)
+            yield _row(rule, ", ".join(traits.values()), what=what, **where)
+
+
+def _traits(rule: Rule, person: Mapping[Any, Any]) -> dict[str, str]:
+    """Return what the rule names of a person, by column; empty where one of it does not hold or is not known."""
+    recorded = person.get("months_since_onset")
+    months = float("nan") if recorded is None else float(recorded)
+    long_enough = months >= rule.months_at_least
+    found = {
+        "ais_grade": person.get("ais_grade") if rule.grades else None,
+        "sex": person.get("sex") if rule.sexes else None,
+        "months_since_onset": f"{months:.6g} months" if rule.months_at_least and long_enough else None,
+    }
+    holds = (
+        (not rule.grades or found["ais_grade"] in rule.grades)
+        and (not rule.sexes or found["sex"] in rule.sexes)
+        and (not rule.months_at_least or long_enough)
+        and (not rule.below or _is_below(person.get("neurological_level"), rule.below))
+        and (not rule.condition or person.get("condition") == rule.condition)
+    )
+    return {column: str(text) for column, text in found.items() if text is not None} if holds else {}

@@ -1,4 +1,18 @@
-"""Each kind of bad answer to a packaged measure is refused or asked about with the address of its cell."""
+"""Each kind of bad answer to a packaged measure is refused or asked about with the address of its cell.
+
+| bad answer | tests here, and others |
+|---|---|
+| code outside the list | `..._cannot_be_...`, `..._exertion_scale_...`; every definition: test_score_any_answers.py |
+| text in a number column | `..._cannot_be_...`; test_numbers.py |
+| decimal comma | `..._cannot_be_...`; test_numbers.py |
+| `4-5` as a date | `..._cannot_be_...`, `..._became_a_date_in_a_workbook_...`; test_workbooks.py |
+| total that contradicts its items | `..._total_...`, `..._classification_...`; test_typed_totals.py |
+| percent typed as 0.45 | `..._share_...` |
+| blank, zero, not applicable, not tested | `..._four_things` |
+| left and right swapped | `..._swapped_...`, `..._wrong_way_round_...` |
+| items of another version | `..._version_...` |
+| circumstances | `..._predicted_from_age_...`; test_circumstances.py |
+"""
 
 from __future__ import annotations
 
@@ -14,7 +28,10 @@ from outcomes.intake import read_folder
 from outcomes.measures import Catalogue
 from protocols import read_protocol
 
-MEASURES = ("swls", "eq5d", "sis", "ashworth", "rpe_6_20", "mrs", "isncsci", "limb_girth")
+MEASURES = (
+    "swls", "eq5d", "sis", "ashworth", "rpe_6_20", "mrs", "isncsci", "limb_girth", "mts",
+    "bp_hr_rest", "hrr", "chart",
+)  # fmt: skip
 PROTOCOL = """
 schema = 1
 [study]
@@ -61,15 +78,21 @@ def examination() -> list[str]:
     return rows
 
 
-def check(folder: Path, *rows: str, person: str = "P1,2026-01-05,,") -> list[dict[str, str]]:
+def check(
+    folder: Path, *rows: str, person: str = "P1,2026-01-05,,", version: tuple[str, str] | None = None
+) -> list[dict[str, str]]:
     """Run ``outcomes check`` on a study folder with these rows; return the findings that it wrote."""
     roles = dict.fromkeys(MEASURES, "secondary") | {"swls": "primary"}
     planned = "".join(f'[[measures]]\nmeasure = "{key}"\nrole = "{role}"\n' for key, role in roles.items())
     planned = planned.replace('measure = "ashworth"', 'measure = "ashworth"\nlimbs = "worse"')
+    if version:
+        named = f'[[measures]]\nmeasure = "{version[0]}"\nversion = "{version[1]}"\nrole = "exploratory"\n'
+        planned = planned.replace(f'[[measures]]\nmeasure = "{version[0]}"\nrole = "secondary"\n', "") + named
     (folder / "protocol.toml").write_text(PROTOCOL + planned, encoding="utf-8")
     people = f"participant_id,enrolled_on,neurological_level,ais_grade\n{person}\n"
     (folder / "participants.csv").write_text(people, encoding="utf-8")
-    (folder / "assessments.csv").write_text("\n".join([HEADER, *rows, ""]), encoding="utf-8")
+    if rows:
+        (folder / "assessments.csv").write_text("\n".join([HEADER, *rows, ""]), encoding="utf-8")
     out, err = io.StringIO(), io.StringIO()
     with redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit):
         run(["check", str(folder)])
@@ -134,6 +157,50 @@ def test_items_of_another_version_are_refused_with_the_version_of_the_protocol(t
     found = only(check(tmp_path, "P1,before,swls,other_1990,,,swls_1,,4,"), "version")
     assert address(found)[:4] == ("set_aside", "version", "assessments.csv", "2")
     assert "the version of the protocol" in found["expected"]
+
+
+OTHER_VERSION = [
+    # the 20-point form beside the 100-point form (Collin 1988, Mahoney 1965); 5 is no answer of the four levels
+    ("barthel", "mahoney1965", "transfers,,3", "not_a_code", "response", "it would do for version collin1988"),
+    ("msis29", "v2", "msis_1,,5", "not_a_code", "response", "it would do for version v1"),
+    ("fac", "levels_0_to_5", "category,,6", "not_a_code", "response", "it would do for version levels_1_to_6"),
+    ("wst", "v5_power", "skill_32,,1", "unknown_item", "item", "an item of version v5_manual"),
+]
+
+
+@pytest.mark.parametrize(("measure", "version", "answer", "rule", "column", "told"), OTHER_VERSION)
+def test_answers_and_items_of_another_version_are_refused_and_it_is_named(
+    tmp_path: Path, measure: str, version: str, answer: str, rule: str, column: str, told: str
+) -> None:
+    found = only(check(tmp_path, f"P1,before,{measure},,,,{answer},", version=(measure, version)), rule)
+    assert address(found) == ("set_aside", rule, "assessments.csv", "2", column)
+    assert told in found["expected"]
+
+
+def test_a_version_that_nobody_named_is_asked_about_once(tmp_path: Path) -> None:
+    rows = [f"P1,before,eq5d,,,,d{n},,2," for n in range(1, 6)]
+    found = only(check(tmp_path, *rows), "version_not_named")
+    assert address(found) == ("ask", "version_not_named", "assessments.csv", "2", "measure")
+    assert found["expected"].endswith("five_levels or three_levels; taken as five_levels")
+    for given in (rows, [row.replace("eq5d,", "eq5d,five_levels") for row in rows]):
+        named = ("eq5d", "five_levels") if given is rows else None
+        assert not [f for f in check(tmp_path, *given, version=named) if f["rule"] == "version_not_named"]
+
+
+def test_a_grade_that_became_a_date_in_a_workbook_is_refused_at_its_sheet_and_cell(tmp_path: Path) -> None:
+    import datetime as dt
+
+    from openpyxl import Workbook
+
+    book = Workbook()
+    book.active.title = "assessments"
+    book.active.append(HEADER.split(","))
+    book.active.append(["P1", "before", "swls", None, None, None, "swls_1", None, dt.datetime(2026, 5, 4), None])
+    book.save(tmp_path / "clinic.xlsx")
+    found = only(check(tmp_path), "looks_like_date")
+    assert (found["file"], found["sheet"], found["row"], found["column"]) == (
+        "clinic.xlsx", "assessments", "2", "response",
+    )  # fmt: skip
 
 
 def test_sides_that_were_swapped_are_asked_about(tmp_path: Path) -> None:
@@ -202,3 +269,47 @@ def test_zero_blank_not_tested_and_not_applicable_stay_four_things(tmp_path: Pat
     [found] = [finding for finding in findings if finding["found"] == "not applicable"]
     assert address(found) == ("set_aside", "not_a_code", "assessments.csv", "5", "response")
     assert "why there is no answer belongs in absent_because" in found["expected"]
+
+
+@pytest.mark.parametrize(
+    ("measure", "place", "items", "found"),
+    [
+        ("mts", "knee_flexors,right", {"r1": "100", "r2": "95"}, "r2 at least as large as r1, which is 100"),
+        ("bp_hr_rest", ",", {"sbp": "60", "dbp": "95"}, "sbp at least as large as dbp, which is 95"),
+        ("hrr", ",", {"hr_rest": "90", "hr_peak": "80"}, "hr_peak at least as large as hr_rest, which is 90"),
+    ],
+)
+def test_two_answers_the_wrong_way_round_are_asked_about(
+    tmp_path: Path, measure: str, place: str, items: dict[str, str], found: str
+) -> None:
+    trial = "1" if measure == "bp_hr_rest" else ""
+    rows = [f"P1,before,{measure},,{place},{item},{trial},{value}," for item, value in items.items()]
+    finding = only(check(tmp_path, *rows), "pair_reversed")
+    first = found.split()[0]
+    assert address(finding)[2:] == ("assessments.csv", str(2 + list(items).index(first)), "response")
+    assert finding["expected"].startswith(found)
+
+
+def test_answers_the_right_way_round_are_left_in_peace(tmp_path: Path) -> None:
+    rows = ["P1,before,mts,,knee_flexors,right,r1,,95,", "P1,before,mts,,knee_flexors,right,r2,,95,"]
+    assert not [f for f in check(tmp_path, *rows) if f["rule"] == "pair_reversed"]
+
+
+@pytest.mark.parametrize(("level", "taken"), [("T6", False), ("C4", False), ("T7", True), ("", True)])
+def test_a_peak_predicted_from_age_is_set_aside_at_or_above_t6(tmp_path: Path, level: str, taken: bool) -> None:
+    answers = {"hr_rest": "60", "hr_peak": "180", "peak_from": "predicted"}
+    rows = [f"P1,before,hrr,,,,{item},,{value}," for item, value in answers.items()]
+    found = [f for f in check(tmp_path, *rows, person=f"P1,2026-01-05,{level},") if f["rule"] == "predicted_peak"]
+    told = [("set_aside", "predicted_peak", "assessments.csv", "3", "response")]
+    assert [address(f) for f in found] == ([] if taken else told)
+
+
+def test_a_peak_that_was_measured_is_taken_at_any_level(tmp_path: Path) -> None:
+    answers = {"hr_rest": "60", "hr_peak": "110", "peak_from": "measured"}
+    rows = [f"P1,before,hrr,,,,{item},,{value}," for item, value in answers.items()]
+    assert not [f for f in check(tmp_path, *rows, person="P1,2026-01-05,C4,") if f["rule"] == "predicted_peak"]
+
+
+def test_points_above_the_cap_of_a_domain_are_kept_and_asked_about(tmp_path: Path) -> None:
+    found = only(check(tmp_path, "P1,before,chart,,,,mobility,,104,"), "unusual")
+    assert address(found) == ("ask", "unusual", "assessments.csv", "2", "response")

@@ -130,13 +130,38 @@ def test_one_sided_growth_is_listed_and_growth_of_both_sides_is_not() -> None:
     assert said(assessments=girths((50.0, 55.0), (50.0, 54.0))) == []
 
 
-def test_events_and_motor_complete_paraplegia_of_ten_years_are_listed() -> None:
-    events = pd.DataFrame({"participant_id": ["P1", "P2"], "kind": ["skin", "haematoma"], "row_id": ["e/1", "e/2"]})
-    assert said(events=events) == [("events.kind", "skin")]
-    person = {"ais_grade": "A", "neurological_level": "T10", "months_since_onset": 120.0}
-    assert [found for _, found in said(participants=people(**person))] == ["A, 120 months"]
-    for other in ({"ais_grade": "C"}, {"neurological_level": "C6"}, {"months_since_onset": 119.0}):
-        assert said(participants=people(**(person | other))) == []
+@pytest.mark.parametrize("kind", [kind for rule in review_rules() for kind in rule.kinds])
+def test_an_event_of_a_named_kind_is_listed_once_and_another_is_not(kind: str) -> None:
+    events = pd.DataFrame({"participant_id": ["P1", "P2"], "kind": [kind, "haematoma"], "row_id": ["e/1", "e/2"]})
+    assert said(events=events) == [("events.kind", kind)]
+
+
+INJURED = {"condition": "spinal_cord_injury", "neurological_level": "T10"}
+
+
+@pytest.mark.parametrize(
+    ("traits", "listed"),
+    [
+        # previous fracture (an event), motor-complete paraplegia, 10 years, female sex: risk list of PMC4252130
+        ({"ais_grade": "A"}, ["A"]),
+        ({"ais_grade": "B"}, ["B"]),
+        ({"ais_grade": "C"}, []),
+        ({"ais_grade": "A", "neurological_level": "C6"}, []),
+        ({"months_since_onset": 120.0}, ["120 months"]),
+        ({"months_since_onset": 119.0}, []),
+        ({"sex": "female"}, ["female"]),
+        ({"sex": "male"}, []),
+        ({"sex": "female", "condition": "stroke"}, []),
+        ({"ais_grade": "A", "months_since_onset": 240.0, "sex": "female"}, ["A", "240 months", "female"]),
+    ],
+)
+def test_risks_of_fracture_after_an_injury_are_listed_one_by_one(traits: dict[str, Any], listed: list[str]) -> None:
+    assert [found for _, found in said(participants=people(**(INJURED | traits)))] == listed
+
+
+def test_spasms_of_the_highest_grade_are_listed() -> None:
+    frame = answers(("P1", "week0", "frequency", "4"), ("P1", "week0", "severity", "3"), measure="psfs")
+    assert said(assessments=frame) == [("severity", "3")]
 
 
 def test_nothing_recorded_lists_nothing() -> None:
