@@ -73,7 +73,7 @@ def compare_visits(work: Work) -> None:
                 pairs = work.pairs(series)
                 pairs = pairs[pairs.index.isin(members)]
                 row["n"] = len(pairs)
-                _refuse_too_few(work, len(pairs))
+                _refuse_too_few(work, series, len(pairs))
                 if series.ordinal:
                     _ranked(work, series, group, pairs, row, transitions)
                 else:
@@ -98,8 +98,10 @@ def compare_visits(work: Work) -> None:
     _keep(work, people)
 
 
-def _refuse_too_few(work: Work, n: int) -> None:
+def _refuse_too_few(work: Work, series: Series, n: int) -> None:
     fewest = work.study.protocol.analysis.min_people
+    if series.scale.withheld:
+        raise DesignError(f"withheld: {series.scale.withheld}")
     if n == 0:
         raise DesignError("nobody has both values")
     if n < fewest:

@@ -130,6 +130,19 @@ def _keep_values(work: Work) -> None:
     ]
     frame = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
     work.people["values"] = frame[columns]
+    _note_marks(work, frame)
+
+
+def _note_marks(work: Work, values: pd.DataFrame) -> None:
+    """Write how many scores bear which mark, such as a total that was typed instead of items."""
+    keys = ["measure", "scale", "place", "side_rule"]
+    scored = values[values["value"].notna()]
+    marked = scored.assign(mark=scored["flags"].fillna("").str.split("; ")).explode("mark")
+    people = marked[marked["mark"] != ""].groupby([*keys, "mark"], sort=False, dropna=False)["participant_id"]
+    of = scored.groupby(keys, dropna=False)["participant_id"].nunique().rename("of").reset_index()
+    counts = people.agg(["size", "nunique"]).reset_index().merge(of, on=keys, how="left")
+    columns = dict.fromkeys([*keys, "mark"], "") | {"scores": "1", "people": "1", "people_scored": "1"}
+    work.record.add_table("marked_scores", columns, counts.fillna("").itertuples(index=False, name=None))
 
 
 def _note_measures(work: Work) -> None:

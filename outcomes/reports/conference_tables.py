@@ -267,4 +267,14 @@ def measures(facts: Facts) -> Table:
         for r in rows_of(facts.record, "measures")
     ]
     columns = ("Measure", "Key", "Scale", "Role", "Direction", "Source")
-    return Table.build("Measures", columns, lines, left=(1, 2, 3, 4, 5))
+    return Table.build("Measures", columns, lines, left=(1, 2, 3, 4, 5), note=_marks(facts))
+
+
+def _marks(facts: Facts) -> str:
+    """Return how many people have scores that bear a mark, such as a total that was typed instead of items."""
+    parts = [
+        f"{fmt.clean(r['measure'], 40)} {fmt.clean(r['scale'], 40).replace('_', ' ')}, {fmt.clean(r['mark'], 120)}: "
+        f"{facts.small.share(int(r['people']), int(r['people_scored']))} people"
+        for r in rows_of(facts.record, "marked_scores")
+    ]
+    return f"Scores with a mark: {'; '.join(parts)}." if parts else ""

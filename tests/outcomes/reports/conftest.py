@@ -331,6 +331,11 @@ class RecordBuilder:
                  "{score}", "ordinal", "lower", "Another invented source (1999)", "MEMORY", "the grades"),
             ],
         )  # fmt: skip
+        self.table(
+            "marked_scores",
+            ("measure", "scale", "place", "side_rule", "mark", "scores", "people", "people_scored"),
+            [("mas", "rank", "knee_extensors", "worse", "total typed", 44, 22, 24)],
+        )
         return self
 
     def retest(self):

@@ -66,3 +66,10 @@ def test_a_long_source_keeps_what_is_from_memory():
     assert source_of(row | {"status": "VERIFIED"}, 200).endswith("x…")
     told = source_of({"source": "A", "status": "VERIFIED", "from_memory": "the bands"}, 200)
     assert told == "A [from memory, check before use: the bands]"
+
+
+def test_scores_with_a_mark_are_counted_below_the_measures(builder):
+    from outcomes.reports.conference_tables import measures
+
+    note = measures(Facts(builder().full().build())).note
+    assert note == "Scores with a mark: mas rank, total typed: all but fewer than 5 of 24 people."
