@@ -124,7 +124,11 @@ def mcdonald_omega(
     omega = {
         name: Estimate(
             value=float(values[j]), unit="1", method="mcdonald_omega", n_people=len(whole), n_values=whole.size,
-            interval=ends[j], source=_SOURCE, caveats=("own_variance_zero",) if edge[j] else (),
+            interval=ends[j], source=_SOURCE,
+            caveats=(
+                *(("own_variance_zero",) if edge[j] else ()),
+                *(("no_interval_bootstrap",) if ends[j] is None and rng is not None else ()),
+            ),
         )
         for j, name in enumerate(names)
     }  # fmt: skip

@@ -31,7 +31,8 @@ def of_plan(facts: Facts) -> Iterator[tuple[Any, bool]]:
     those that have any."""
     if not told(facts):
         return
-    prefix = {"/".join(key.split("/")[:3]) for key in facts.record.entries}
+    keys = [key.split("/") for key in facts.record.entries]
+    prefix = {"/".join(part[:3]) for part in keys if part[4] == "-" and part[6] != "mdc95"}
     for row in series(facts):
         mine = f"reliability/{row['measure']}.{row['scale']}/{row['place']}"
         if facts.design == RETEST or mine in prefix:
@@ -132,12 +133,13 @@ def agreement(facts: Facts) -> Table:
     for row, ordinal in of_plan(facts):
         if ordinal:
             continue
-        for end in forms_of(facts, row):
+        for k, end in enumerate(forms_of(facts, row)):
             lower = find(facts, row, f"limit_lower{end}")
-            cells = (
-                cell(facts, find(facts, row, f"{n}{end}")) for n in ("agreement_bias", "limit_lower", "limit_upper")
-            )
-            concordance = cell(facts, find(facts, row, "concordance"))
+            names = (f"{name}{end}" for name in ("agreement_bias", "limit_lower", "limit_upper"))
+            cells = tuple(cell(facts, find(facts, row, name)) for name in names)
+            if lower is not None and lower.status != "estimated":
+                cells = ("not estimable", cells[1], "not estimable")
+            concordance = "as above" if k else cell(facts, find(facts, row, "concordance"))
             rows.append((name_of(row) + FORMS[end], people_cell(facts, lower), *cells, concordance))
     note = (
         "Second minus first measurement; a ratio, single readings or several pairs of occasions where the row says so. "
@@ -187,12 +189,13 @@ VERDICTS = {
 
 def besides(facts: Facts) -> Table:
     """Return every other statistic of the repeat tests and items that the plan asked for."""
-    rows = []
+    found: dict[str, list[tuple[str, str, str]]] = {}
     for key, entry in facts.record.entries.items():
-        analysis, *_, statistic = key.split("/")
+        analysis, measure, place, *_, statistic = key.split("/")
         if analysis == "reliability" and statistic not in SHOWN and told(facts):
-            name, n = fmt.clean(entry.label, 200), people_cell(facts, entry)
-            rows.append((name, n, _besides_cell(facts, entry, statistic)))
+            line = (fmt.clean(entry.label, 200), people_cell(facts, entry), _besides_cell(facts, entry, statistic))
+            found.setdefault(f"{measure}/{place}", []).append(line)
+    rows = [line for lines in found.values() for line in lines]
     note = "Each with the interval of its own method; the notes name method and source of every number."
     columns = ("Statistic", "n", f"Value ({facts.ci})")
     return Table.build("Repeat tests and items: what was asked besides", columns, rows, left=(0,), note=note)

@@ -3,6 +3,7 @@ with the reason why not, and is printed."""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_args
@@ -193,6 +194,22 @@ def test_without_groups_there_is_no_such_figure_and_few_people_are_not_drawn(
         assert list(group_blocks(Facts(waiting), people)) == []
     finally:
         waiting.meta |= {"groups": groups, "privacy": {"internal_minimum": 5, "public_minimum": 11}}
+
+
+def test_a_table_of_another_design_holds_only_what_was_measured_twice(waiting: Record) -> None:
+    facts = Facts(waiting)
+    rated = RETEST_TABLES["agreement_of_grades"](facts).rows
+    assert [row[0] for row in rated if row[1] == "none"] == []
+    assert "Global Rating of Change" not in {row[0] for row in rated}  # asked once
+    names = {row[0].partition(";")[0] for row in RETEST_TABLES["agreement"](facts).rows}
+    assert names == {"Limb girth (mid thigh, mean)", "Limb girth (calf max, mean)"}
+
+
+def test_what_was_asked_besides_stands_measure_by_measure(retest: Analysis) -> None:
+    rows = RETEST_TABLES["repeats_besides"](Facts(retest.record)).rows
+    measures = [row[0].partition(": ")[0] for row in rows]
+    changes = sum(a != b for a, b in itertools.pairwise(measures))
+    assert changes == len(set(measures)) - 1
 
 
 def test_alpha_is_that_of_the_answers_at_the_first_compared_visit(waiting: Record, tmp_path: Path) -> None:
