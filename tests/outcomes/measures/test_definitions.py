@@ -145,3 +145,9 @@ def test_what_is_from_memory_is_said_among_the_traps_and_so_on_the_card(definiti
     assert bool(definition.from_memory) >= unseen
     text = " ".join(card(definition).split())
     assert all(f"{FROM_MEMORY}{what}" in text for what in definition.from_memory)
+
+
+@pytest.mark.parametrize("definition", EVERY_VERSION)
+def test_every_definition_has_a_licence_and_its_codes_their_notice(definition: Definition) -> None:
+    assert definition.licence
+    assert not definition.loinc or "LOINC" in definition.licence

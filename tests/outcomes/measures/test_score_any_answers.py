@@ -17,6 +17,11 @@ from outcomes.measures import Catalogue, Definition, Item, score, score_sets, sc
 from outcomes.vocabulary import ABSENT_WORDS
 
 DEFINITIONS = [pytest.param(definition, id=definition.key) for definition in Catalogue.packaged()]
+EVERY_VERSION = [
+    pytest.param(Catalogue.packaged().get(current.key, version), id=f"{current.key}-{version}")
+    for current in Catalogue.packaged()
+    for version in Catalogue.packaged().versions(current.key)
+]
 LONG = 100
 """Items from which on a form is drawn for fewer people, so that drawing it does not take all the time."""
 FEW = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -60,7 +65,7 @@ def people(draw: st.DrawFn, definition: Definition) -> tuple[dict[str, Any], dic
     return given_, absent
 
 
-@pytest.mark.parametrize("definition", DEFINITIONS)
+@pytest.mark.parametrize("definition", EVERY_VERSION)
 @FEW
 @given(data=st.data())
 def test_a_legal_answer_set_scores_in_range_or_says_why_not(definition: Definition, data: st.DataObject) -> None:
@@ -79,7 +84,7 @@ def test_a_legal_answer_set_scores_in_range_or_says_why_not(definition: Definiti
         assert scored.items_answered[scale.key] <= scored.items_expected[scale.key]
 
 
-@pytest.mark.parametrize("definition", DEFINITIONS)
+@pytest.mark.parametrize("definition", EVERY_VERSION)
 @FEW
 @given(data=st.data())
 def test_an_answer_that_is_no_code_is_refused(definition: Definition, data: st.DataObject) -> None:
