@@ -187,30 +187,33 @@ def fit(
     Notes
     -----
     Sentences of priority `SHORTEN_BEFORE` and more go first, then those that must stand are shortened, then the rest
-    goes. What then fits again is put back, most important first.
+    goes, then those that must stand take their shortest form. What then fits again is put back, most important first.
     """
     forms = [s.text for s in everything]
     optional = sorted((i for i, s in enumerate(everything) if s.priority > MUST), key=lambda i: -everything[i].priority)
-    must = [i for i, s in enumerate(everything) if s.priority == MUST and s.short and s.short != s.text]
+    must = [i for i, s in enumerate(everything) if s.priority == MUST]
 
     def over() -> bool:
         return count(_joined(arrange(_in_form(everything, forms), headings)), unit) > limit
 
     steps = [(i, "") for i in optional if everything[i].priority >= SHORTEN_BEFORE]
-    steps += [(i, everything[i].short) for i in must]
+    steps += [(i, everything[i].short) for i in must if everything[i].short]
     steps += [(i, "") for i in optional if everything[i].priority < SHORTEN_BEFORE]
+    steps += [(i, everything[i].brief) for i in reversed(must) if everything[i].brief]
     taken = []
     for i, form in steps:
         if over():
+            taken.append((i, forms[i]))
             forms[i] = form
-            taken.append((i, form))
-    for i, form in reversed(taken):
-        forms[i] = everything[i].text
-        if over():
-            forms[i] = form
-    still = [(everything[i], form) for i, form in taken if forms[i] != everything[i].text]
-    left_out = tuple(s.name for s, form in still if not form)
-    return _in_form(everything, forms), left_out, tuple(s.name for s, form in still if form)
+    for i, before in reversed(taken):
+        for longer in (everything[i].text, before):
+            kept, forms[i] = forms[i], longer
+            if not over():
+                break
+            forms[i] = kept
+    still = [i for i in dict.fromkeys(i for i, _ in taken) if forms[i] != everything[i].text]
+    left_out = tuple(everything[i].name for i in still if not forms[i])
+    return _in_form(everything, forms), left_out, tuple(everything[i].name for i in still if forms[i])
 
 
 def _in_form(everything: Sequence[Sentence], forms: Sequence[str]) -> list[Sentence]:

@@ -15,6 +15,7 @@ Verdict = Literal["changed", "could not tell", "not estimable"]
 
 NO_CONTROL = "without a control group the change cannot be told apart from time, recovery or other care"
 SHORT_NO_CONTROL = "Without a control group, time, recovery and other care may explain it."
+BRIEF_NO_CONTROL = "Time or other care may explain it."
 
 
 def verdict(row: Any, level: float = 0.95) -> Verdict:
@@ -104,7 +105,8 @@ def _mean_change(facts: Facts, row: Any) -> Iterator[Sentence]:
         f"{fmt.with_spread(row['after_mean'], row['after_sd'], unit, places)} at {after}: mean change {change}{tail} "
         f"(n = {row['n']})."
     )
-    yield Sentence("outcome change", "results", text, short=f"{name}: mean change {change}{tail} (n = {row['n']}).")
+    short = f"{name}: mean change {change}{tail}"
+    yield Sentence("outcome change", "results", text, short=f"{short} (n = {row['n']}).", brief=f"{short}.")
     yield from _beyond(facts, row)
 
 
@@ -228,8 +230,9 @@ def _beyond(facts: Facts, row: Any) -> Iterator[Sentence]:
     )
     brief = source.partition(",")[0] if source.startswith("own repeat tests") else source
     counts = f"{row['words_better']} in {good}, {row['words_other']} in {other}"
-    short = f"Beyond measurement error (MDC {mdc}, {brief}): {counts}{f'; by error alone {alone}' if alone else ''}."
-    yield Sentence("people beyond error", "results", text, short=short)
+    short = f"Beyond measurement error (MDC {mdc}, {brief}): {counts}"
+    tail = f"; by error alone {alone}" if alone else ""
+    yield Sentence("people beyond error", "results", text, short=f"{short}{tail}.", brief=f"{short}.")
 
 
 def mdc_words(facts: Facts, row: Any) -> str:
@@ -328,37 +331,38 @@ def conclusion(facts: Facts) -> Iterator[Sentence]:
         yield from group_sentences.conclusion(facts)
     elif facts.rows:
         texts = [_conclude(facts, row) for row in facts.rows]
-        full, short = (" ".join(pair[i] for pair in texts) for i in (0, 1))
-        yield Sentence("conclusion", "conclusion", full, short=short)
+        full, short, brief = (" ".join(forms[i] for forms in texts) for i in (0, 1, 2))
+        yield Sentence("conclusion", "conclusion", full, short=short, brief=brief)
     if facts.design in ("single arm", "single case"):
-        yield Sentence("limit", "conclusion", f"Limit: {NO_CONTROL}.", short=SHORT_NO_CONTROL)
+        text = f"Limit: {NO_CONTROL}."
+        yield Sentence("limit", "conclusion", text, short=SHORT_NO_CONTROL, brief=BRIEF_NO_CONTROL)
     if "limitations" in facts.statements:
         yield Sentence("limitations", "conclusion", sentence_of(facts.statements["limitations"]), 2)
 
 
-def _conclude(facts: Facts, row: Any) -> tuple[str, str]:
-    """Return what can be concluded of one outcome, in full and in short."""
+def _conclude(facts: Facts, row: Any) -> tuple[str, str, str]:
+    """Return what can be concluded of one outcome, in full, in short and as briefly as can be."""
     name = facts.title_of(row)[0]
     before, after = (facts.visit_label(v) for v in facts.visits)
     found = verdict(row, facts.level)
     if facts.small.hides(row["n"]):
-        return (f"{name}: too few people for a conclusion.",) * 2
+        return (f"{name}: too few people for a conclusion.",) * 3
     if found == "not estimable":
-        return (f"{name}: the change could not be estimated ({fmt.clean(row['reason'] or 'no values')}).",) * 2
+        return (f"{name}: the change could not be estimated ({fmt.clean(row['reason'] or 'no values')}).",) * 3
     low, high = row["change_low"], row["change_high"]
     if found == "changed":
         rose = _rose(facts, row) if row["level"] == "ordinal" else row["change"] > 0
         word, beyond = direction(row, rose), _against(facts, row)
         average = "" if row["level"] == "ordinal" else " on average"
         full = f"{name} was {word}{average} at {after} than at {before}{beyond}."
-        return full, f"{name} was {word}{average} at {after}{beyond}."
+        return full, f"{name} was {word}{average} at {after}{beyond}.", f"{name} was {word}{average} at {after}."
     unsure = f"The study could not tell whether {name} changed"
     if row["level"] == "ordinal" or low is None:
-        return (f"{unsure}.",) * 2
+        return (f"{unsure}.",) * 3
     ends = f"{fmt.number(low, facts.decimals(row))} to {fmt.quantity(high, row['unit'], facts.decimals(row))}"
     if low > 0 or high < 0:
-        return f"{unsure}: the interval ({ends}) leaves out zero, the P value does not.", f"{unsure} ({ends})."
-    return f"{unsure}: the interval ({ends}) includes a fall, no change and a rise.", f"{unsure} ({ends})."
+        return f"{unsure}: the interval ({ends}) leaves out zero, the P value does not.", *(f"{unsure} ({ends}).",) * 2
+    return f"{unsure}: the interval ({ends}) includes a fall, no change and a rise.", *(f"{unsure} ({ends}).",) * 2
 
 
 def _rose(facts: Facts, row: Any) -> bool:

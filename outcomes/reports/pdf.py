@@ -41,14 +41,23 @@ def pdf(notebook: Any, reader: str, *, until: str = "") -> bytes:
     OutcomesError
         The pages could not be laid out.
     """
-    made = b""
+    most = PAGES.get(reader, 1000)
+    smallest = SIZES[-1]
     for rows in ROWS:
         files = _files(notebook, reader, rows)
-        for size in SIZES:
-            made = _compiled({**files, "size.json": json.dumps(size).encode("ascii")}, reader, until)
-            if pages_of(made) <= PAGES.get(reader, 1000):
-                return made
-    return made
+        made = {smallest: _sized(files, smallest, reader, until)}
+        if pages_of(made[smallest]) <= most or rows == ROWS[-1]:
+            break
+    for size in SIZES[:-1]:
+        made[size] = _sized(files, size, reader, until)
+        if pages_of(made[size]) <= most:
+            return made[size]
+    return made[smallest]
+
+
+def _sized(files: dict[str, bytes], size: float, reader: str, until: str) -> bytes:
+    """Return the pages with letters of a size in points."""
+    return _compiled({**files, "size.json": json.dumps(size).encode("ascii")}, reader, until)
 
 
 def pages_of(made: bytes) -> int:

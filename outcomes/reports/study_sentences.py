@@ -147,9 +147,13 @@ def _analysed(facts: Facts, text: str, short: str) -> Iterator[Sentence]:
     limbs = limb_words(row)
     tail = f" ({limbs})" if limbs else ""
     together = f"{parts[0]} analysed" if len(parts) == 1 else f"analysed: {', '.join(parts)}"
-    yield Sentence("people", "results", f"{text}; {together}{tail}.", short=f"{short}, {together}{tail}.")
+    yield Sentence(
+        "people", "results", f"{text}; {together}{tail}.", short=f"{short}, {together}{tail}.",
+        brief=f"{short}, {together}.",
+    )  # fmt: skip
     if any(missing):
-        yield Sentence("missing values", "results", f"Missing and not filled in: {'; '.join(m for m in missing if m)}.")
+        found = "; ".join(m for m in missing if m)
+        yield Sentence("missing values", "results", f"Missing and not filled in: {found}.", brief=f"Missing: {found}.")
     elif missing:
         yield Sentence("missing values", "results", "No value was missing.")
     else:
@@ -219,7 +223,10 @@ def dose(facts: Facts) -> Iterator[Sentence]:
     people = "" if entry is None else f" by the {fmt.counted(entry.n_people, 'person', 'people')} seen then"
     text = f"Delivered up to {facts.visit_label(after)}{people}: {'; '.join(found)}."
     brief = "" if entry is None else f" ({fmt.counted(entry.n_people, 'person', 'people')})"
-    yield Sentence("delivered training", "results", text, short=f"Delivered{brief}: {'; '.join(found[:2])}.")
+    yield Sentence(
+        "delivered training", "results", text, short=f"Delivered{brief}: {'; '.join(found[:2])}.",
+        brief=f"Delivered{brief}: {found[0]}.",
+    )  # fmt: skip
 
 
 def _sessions(facts: Facts, visit: str) -> str:

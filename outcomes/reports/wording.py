@@ -31,6 +31,8 @@ class Sentence:
         A shorter form, used where the limit asks for it; empty if there is none.
     answer : str
         Where the sentence says "not reported": the protocol field or table that would answer it.
+    brief : str
+        The shortest form, used where the limit is tighter still; empty if there is none.
     """
 
     name: str
@@ -39,6 +41,7 @@ class Sentence:
     priority: int = MUST
     short: str = ""
     answer: str = ""
+    brief: str = ""
 
 
 def not_reported(name: str, section: Section, answer: str, priority: int = MUST) -> Sentence:

@@ -208,12 +208,19 @@ def plain_ticks(axis: Any) -> None:
     ----------
     axis : matplotlib.axis.Axis
     """
+    from matplotlib.ticker import Formatter
+
     from outcomes.reports.format import number
 
-    def text(value: float, _: Any) -> str:
-        at = sorted(float(place) for place in axis.get_majorticklocs())
-        step = min((b - a for a, b in itertools.pairwise(at)), default=1.0)
-        decimals = next((d for d in range(4) if abs(round(step, d) - step) < 1e-6 * step), 4)
-        return number(float(value), decimals)
+    class Plain(Formatter):
+        at: tuple[float, ...] = ()
 
-    axis.set_major_formatter(text)
+        def set_locs(self, locs: Any) -> None:
+            self.at = tuple(sorted(float(place) for place in locs))
+
+        def __call__(self, value: float, pos: int | None = None) -> str:
+            step = min((b - a for a, b in itertools.pairwise(self.at)), default=1.0)
+            decimals = next((d for d in range(4) if abs(round(step, d) - step) < 1e-6 * step), 4)
+            return number(float(value), decimals)
+
+    axis.set_major_formatter(Plain())

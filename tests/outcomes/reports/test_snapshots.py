@@ -1,4 +1,4 @@
-"""The words of the printed pages on an invented record, as they were last read and found good.
+"""The words of the printed pages on an invented record and of all four reports on a cohort, as they were last read.
 
 Written again by: OUTCOMES_SNAPSHOTS=write pytest tests/outcomes/reports/test_snapshots.py
 """
@@ -30,5 +30,19 @@ def test_the_words_are_those_that_were_read(tmp_path, reader, more):
     path = FOLDER / f"{reader}{'_public' if more.get('public') else ''}.txt"
     if os.environ.get("OUTCOMES_SNAPSHOTS") == "write":
         path.parent.mkdir(exist_ok=True)
+        path.write_text(found, encoding="utf-8")
+    assert path.read_text(encoding="utf-8") == found
+
+
+COHORT = [("conference", {}), ("funder", {}), ("class", {}), ("participant", {"who": "P002"})]
+
+
+@pytest.mark.parametrize(("reader", "more"), COHORT)
+def test_the_words_of_all_four_reports_on_the_cohort_are_those_that_were_read(demo, reader, more):
+    """Sentences, tables and captions; the class's list of numbers and hashes and the data of figures are not kept."""
+    html = page.render(shown(reader, demo[0], **more), reader)
+    found = plain_text(html).partition("What went in")[0].replace(". ", ".\n") + "\n"
+    path = FOLDER / f"cohort_{reader}.txt"
+    if os.environ.get("OUTCOMES_SNAPSHOTS") == "write":
         path.write_text(found, encoding="utf-8")
     assert path.read_text(encoding="utf-8") == found
