@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 Piece = tuple["Batch | None", list[Finding]]
 
+REMEMBERED = 2
+"""Version of what is remembered of a finished file: raised whenever its rows or the checks of its values change."""
+
 
 class Source(Protocol):
     """One file, or table, of traces."""
@@ -196,7 +199,7 @@ class Traces:
         if self.cache is None or path is None:
             return None
         status = path.stat()
-        content = [source.file, status.st_size, status.st_mtime_ns, asdict(self.rules), __version__]
+        content = [source.file, status.st_size, status.st_mtime_ns, asdict(self.rules), __version__, REMEMBERED]
         content += [list(getattr(source, "ids", ())), str(sorted(getattr(source, "headings", {}).items()))]
         return self.cache / f"{sha256(json.dumps(content).encode())[:24]}.json"
 
