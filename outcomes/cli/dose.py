@@ -96,12 +96,13 @@ def _percent(value: float) -> str:
 
 
 def show_session(study: Study, folder: Path, session: str, output: Output) -> None:
-    """Print the row of one session; where it has a trace, draw it and say what the picture shows and where it is.
+    """Print the row of one session; where it has a trace, draw it and say what the picture shows, where it is, and what
+    is said about the trace. Where several people have a session of that id, each is shown.
 
     Raises
     ------
     UsageError
-        There is no such session, or several people have one of that id and a trace.
+        There is no such session.
     """
     from outcomes.reports import write_session
 
@@ -117,6 +118,8 @@ def show_session(study: Study, folder: Path, session: str, output: Output) -> No
         output.say("The study has no traces, so there is no picture.")
         return
     traced = study.trace_summary.sessions
+    study.write_trace_check()
+    told = study.trace_findings()
     for person in rows["participant_id"].tolist():
         if not len(traced[(traced["participant_id"] == person) & (traced["session_id"] == name)]):
             output.say(f"{person}/{name} has no trace, so there is no picture.")
@@ -125,6 +128,9 @@ def show_session(study: Study, folder: Path, session: str, output: Output) -> No
         output.say(f"{person}/{name}: {picture.words}")
         for path in files:
             output.say(f"  {path}")
+        mine = [f for f in told if f.participant == person and f.found.split(" at ")[0] == f"session {name}"]
+        for line in finding_lines(mine) if mine else ():
+            output.say(line)
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:

@@ -81,6 +81,8 @@ def test_a_session_with_a_trace_is_drawn(cli: Any, traced: tuple[Path, str]) -> 
     ran = cli("dose", folder, "--session", session)
     assert ran.code == 0, ran.err
     assert "in 1 bout" in ran.err
+    assert "No findings" not in ran.err
+    assert "trace_differs" in (folder / "results" / "check" / "findings.csv").read_text()
     kinds = sorted(path.suffix for path in (folder / "results" / "sessions").iterdir())
     assert kinds == [".csv", ".png", ".svg", ".txt"]
     assert not any(session.partition("/")[0] in path.name for path in (folder / "results" / "sessions").iterdir())
