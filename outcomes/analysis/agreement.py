@@ -69,8 +69,9 @@ def measure_agreement(work: Work) -> None:
     for series in work.study.series:
         try:
             matrix, values = repeat_matrix(work, series)
-        except DesignError:
-            continue  # said where its measurement error is refused
+        except DesignError as refusal:
+            _refuse_all(work, series, refusal.reason)
+            continue
         if series.ordinal:
             work.people.setdefault("repeats", values.iloc[:0].assign(series=""))
             work.people["repeats"] = keep_repeats(work.people["repeats"], values.assign(series=series.name))
@@ -84,6 +85,19 @@ def measure_agreement(work: Work) -> None:
         work.record.add_table("retest_tally", dict.fromkeys(_TALLY, ""), tallies)
     if published:
         work.record.add_table("published_errors", dict.fromkeys(_PUBLISHED, ""), published)
+
+
+def _refuse_all(work: Work, series: Series, reason: str) -> None:
+    """Write why there is nothing of a series without repeat tests, where a plan names what it wants of them; the
+    detectable change of a measured number says so itself."""
+    plan = work.study.protocol
+    named = plan.study.design == "test-retest" or "agreement" in plan.analysis.model_fields_set
+    wanted = [part.first for word in plan.analysis.agreement if word in ("kappa", "alpha") for part in PARTS[word]]
+    names = wanted if named and series.ordinal else []
+    names += ["acceptable_verdict"] if series.plan.acceptable_difference is not None else []
+    for name in names:
+        key, label = work.key("reliability", name, series), f"{series.label}: {LABELS[name]}"
+        work.record.refuse(key, reason, label=label, role=series.plan.role, unit="1")
 
 
 def _write(work: Work, series: Series, matrix: ScoreMatrix, part: Part) -> None:
@@ -251,7 +265,10 @@ def _precision(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
 PARTS: dict[str, tuple[Part, ...]] = {
     "correlations": (Part("icc_a_1_incomplete", _incomplete),),
     "error": (Part("mdc95_group", _error), Part("standard_error_from_icc", _error_from_icc)),
-    "limits": (Part("limit_lower", _limits.of_differences),),
+    "limits": (
+        Part("limit_lower", _limits.of_differences),
+        Part("acceptable_verdict", _limits.against_acceptable),
+    ),
     "limits ratio": (Part("limit_lower_ratio", _limits.of_ratios),),
     "limits by size": (Part("spread_slope", _limits.by_size),),
     "limits replicates": (Part("limit_lower_replicates", _limits.of_readings),),

@@ -139,7 +139,9 @@ def _estimates(work: Work, series: Series, scores: Any) -> tuple[dict[str, Estim
 def _refuse_own(work: Work, series: Series, reason: str) -> None:
     """Write why there is no measurement error, where one was to be expected or a grade can have none."""
     plan, label = series.plan, f"{series.label}: minimal detectable change"
-    if series.ordinal or plan.minimal_change == "own" or work.study.protocol.study.design == "test-retest":
+    protocol = work.study.protocol
+    named = protocol.study.design == "test-retest" or "agreement" in protocol.analysis.model_fields_set
+    if series.ordinal or plan.minimal_change == "own" or named:
         key = work.key("reliability", "mdc95", series)
         work.record.refuse(key, reason, label=label, role=plan.role, unit=series.scale.unit)
 

@@ -67,20 +67,29 @@ def _named(found: LimitsOfAgreement, end: str = "") -> Found:
 
 
 def of_differences(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
-    """Return bias and limits of the differences, and what they are against a difference that was fixed beforehand."""
-    from outcomes.reliability import acceptable_agreement, limits_of_agreement
+    """Return bias and limits of the differences."""
+    from outcomes.reliability import limits_of_agreement
 
     if series.ordinal:
         return {}
-    (first, second), unit = _two(matrix), series.scale.unit
-    named = _named(limits_of_agreement(first, second, unit=unit, level=work.level, interval="exact"))
-    if series.plan.acceptable_difference is not None:
-        held = acceptable_agreement(
-            first, second, acceptable=series.plan.acceptable_difference, unit=unit, level=work.level
-        )
-        named |= {f"acceptable_{name}": getattr(held, name) for name in ("verdict", "share")}
-        named["acceptable_difference"] = held.acceptable
-    return named
+    return _named(limits_of_agreement(*_two(matrix), unit=series.scale.unit, level=work.level, interval="exact"))
+
+
+def against_acceptable(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
+    """Return what the limits are against a difference that was fixed beforehand, where the plan fixed one."""
+    from outcomes.reliability import acceptable_agreement
+
+    acceptable = series.plan.acceptable_difference
+    if acceptable is None:
+        return {}
+    if series.ordinal:
+        raise DesignError("a grade only ranks, so no size of a difference of grades can be acceptable")
+    held = acceptable_agreement(*_two(matrix), acceptable=acceptable, unit=series.scale.unit, level=work.level)
+    return {
+        "acceptable_verdict": held.verdict,
+        "acceptable_share": held.share,
+        "acceptable_difference": held.acceptable,
+    }
 
 
 def of_ratios(work: Work, series: Series, matrix: ScoreMatrix) -> Found:

@@ -28,11 +28,11 @@ def told(facts: Facts) -> bool:
 
 def of_plan(facts: Facts) -> Iterator[tuple[Any, bool]]:
     """Yield every series whose repeat tests are told of and whether it only ranks; of another design than test-retest
-    those that have any."""
+    those of which something could be estimated."""
     if not told(facts):
         return
-    keys = [key.split("/") for key in facts.record.entries]
-    prefix = {"/".join(part[:3]) for part in keys if part[4] == "-" and part[6] != "mdc95"}
+    there = [key.split("/") for key, entry in facts.record.entries.items() if entry.status == "estimated"]
+    prefix = {"/".join(part[:3]) for part in there if part[4] == "-"}
     for row in series(facts):
         mine = f"reliability/{row['measure']}.{row['scale']}/{row['place']}"
         if facts.design == RETEST or mine in prefix:
@@ -161,7 +161,10 @@ def grades(facts: Facts) -> Table:
         names = ("kappa", "kappa_linear", "kappa_quadratic", "ac2_quadratic", "alpha_ordinal")
         found = [find(facts, row, name) for name in names]
         first = next((entry for entry in found if entry is not None), None)
-        rows.append((name_of(row), people_cell(facts, first), *(cell(facts, entry, places=2) for entry in found)))
+        cells = [cell(facts, entry, places=2) for entry in found]
+        if found[2] is not None and found[2].status != "estimated":
+            cells[:2] = ["not estimable"] * 2
+        rows.append((name_of(row), people_cell(facts, first), *cells))
     note = (
         "Over the whole declared scale, grades that nobody had included. Plain kappa counts every difference alike, "
         "weighted ones by its size. A grade has no minimal detectable change. Below 30 people the intervals of kappa "

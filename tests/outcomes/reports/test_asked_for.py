@@ -242,6 +242,27 @@ def test_four_occasions_are_taken_two_by_two(build_four: tuple[Study, Any]) -> N
     assert any("Fleiss' kappa" in cell for cell in cells)
 
 
+FOUR = """schema = 1
+[study]
+title = "Four times"
+design = "test-retest"
+[harms]
+collection = "not collected"
+[analysis]
+agreement = ["limits pairs", "limits replicates", "kappa"]
+[[measures]]
+measure = "limb_girth"
+role = "primary"
+places = ["mid_thigh"]
+sides = ["left"]
+[[measures]]
+measure = "mas"
+role = "secondary"
+places = ["knee_extensors"]
+sides = ["left"]
+"""
+
+
 @pytest.fixture
 def build_four() -> tuple[Study, Any]:
     """Return a study of twelve people on four occasions, one reading and one grade each, and the girths."""
@@ -260,29 +281,29 @@ def build_four() -> tuple[Study, Any]:
             rows.append(one | {"measure": "mas", "item": "grade", "place": "knee_extensors", "trial": None,
                                "response": grade})  # fmt: skip
     people = pd.DataFrame({"participant_id": [f"P{i:02d}" for i in range(12)]})
-    protocol = parse_protocol(
-        """schema = 1
-[study]
-title = "Four times"
-design = "test-retest"
-[harms]
-collection = "not collected"
-[analysis]
-agreement = ["limits pairs", "limits replicates", "kappa"]
-[[measures]]
-measure = "limb_girth"
-role = "primary"
-places = ["mid_thigh"]
-sides = ["left"]
-[[measures]]
-measure = "mas"
-role = "secondary"
-places = ["knee_extensors"]
-sides = ["left"]
-""",
-        "protocol.toml",
-    )
+    protocol = parse_protocol(FOUR, "protocol.toml")
     return Study.from_tables(protocol, participants=people, repeats=pd.DataFrame(rows)), table
+
+
+def test_a_grade_has_no_acceptable_difference_and_what_was_tested_once_says_so(build_four: tuple[Study, Any]) -> None:
+    study, _ = build_four
+    text = FOUR.replace('"limits pairs"', '"limits"').replace(
+        'measure = "mas"', 'measure = "mas"\nacceptable_difference = 1.0'
+    )
+    tables = {name: study.table(name) for name in ("participants", "repeats")}
+    keys = ("participant_id", "occasion", "measure", "item", "place", "side", "trial", "response")
+    rows = tables["repeats"][list(keys)].astype({"response": "str"})
+    people = tables["participants"][["participant_id"]]
+    protocol = parse_protocol(text, "protocol.toml")
+    record = analyse(Study.from_tables(protocol, participants=people, repeats=rows)).record
+    tone = "reliability/mas.rank/knee_extensors.left/all/-/-/"
+    assert record[tone + "acceptable_verdict"].reason.startswith("a grade only ranks")
+    girth = rows[rows["measure"] == "limb_girth"]
+    alone = analyse(Study.from_tables(protocol, participants=people, repeats=girth)).record
+    assert alone[tone + "acceptable_verdict"].reason == "there are no repeat tests of it"
+    assert alone[tone + "kappa_quadratic"].reason == "there are no repeat tests of it"
+    (row,) = RETEST_TABLES["agreement_of_grades"](Facts(alone)).rows
+    assert row[4] == "not estimable: there are no repeat tests of it"
 
 
 def test_one_reading_an_occasion_gives_no_limits_of_readings(build_four: tuple[Study, Any]) -> None:
