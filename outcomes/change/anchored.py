@@ -289,19 +289,19 @@ def _predicted_rows(x: NDArray[np.float64], flag: NDArray[np.bool_]) -> Vector:
     middle, spread = rows.mean(axis=1, keepdims=True), rows.std(axis=1, keepdims=True)
     z = (rows - middle) / spread
     b0, b1 = np.log(p[able] / (1 - p[able])), np.zeros(len(rows))
-    for _ in range(50):
-        chance = 1 / (1 + np.exp(-np.clip(b0[:, None] + b1[:, None] * z, -500, 500)))
-        weight, rest = chance * (1 - chance), kinds - chance
-        g0, g1 = rest.sum(axis=1), (rest * z).sum(axis=1)
-        a, b, c = weight.sum(axis=1), (weight * z).sum(axis=1), (weight * z * z).sum(axis=1)
-        det = a * c - b * b
-        with np.errstate(divide="ignore", invalid="ignore"):
+    # a row whose steps run away ends without a value
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        for _ in range(50):
+            chance = 1 / (1 + np.exp(-np.clip(b0[:, None] + b1[:, None] * z, -500, 500)))
+            weight, rest = chance * (1 - chance), kinds - chance
+            g0, g1 = rest.sum(axis=1), (rest * z).sum(axis=1)
+            a, b, c = weight.sum(axis=1), (weight * z).sum(axis=1), (weight * z * z).sum(axis=1)
+            det = a * c - b * b
             s0, s1 = (c * g0 - b * g1) / det, (a * g1 - b * g0) / det
-        b0, b1 = b0 + s0, b1 + s1
-        moved = np.maximum(np.abs(s0), np.abs(s1))
-        if not np.any(moved > 1e-11):
-            break
-    with np.errstate(divide="ignore", invalid="ignore"):
+            b0, b1 = b0 + s0, b1 + s1
+            moved = np.maximum(np.abs(s0), np.abs(s1))
+            if not np.any(moved > 1e-11):
+                break
         at = (np.log(p[able] / (1 - p[able])) - b0) / b1 * spread[:, 0] + middle[:, 0]
     at[~((moved <= 1e-8) & (np.abs(b1) > 1e-9))] = np.nan
     out[able] = at

@@ -122,3 +122,13 @@ def test_a_size_without_an_anchor_needs_spread() -> None:
     alone = distribution_based_change([3, 4, 6], unit="cm")
     assert alone.one_standard_error is None
     assert alone.reason == "no standard error of measurement was given"
+
+
+def test_a_resample_whose_logistic_steps_run_away_has_no_value_and_warns_of_nothing() -> None:
+    from outcomes.change.anchored import _predicted_rows
+
+    changes = np.array([[0.0, 0.1, 0.2, 0.1, 0.0, 0.0, 0.0, 0.9, 0.2, 1.0, 0.3, 0.0]])
+    assert np.isnan(_predicted_rows(changes, changes == 0.9)).all()
+    both = np.vstack([changes, changes])
+    rated = np.vstack([changes[0] == 0.9, np.arange(12) % 2 == 0])
+    assert np.isfinite(_predicted_rows(both, rated)).tolist() == [False, True]
