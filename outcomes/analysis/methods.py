@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from outcomes.analysis.plan import Work
+    from outcomes.result import Record
 
 METHODS: dict[str, str] = {
     "count": "A count.",
@@ -62,3 +64,17 @@ def note_methods(work: Work) -> None:
             work.record.methods[entry.method] = methods[entry.method]
         for caveat in entry.caveats:
             work.record.caveats[caveat] = caveats[caveat]
+    _quote_coverage(work.record)
+
+
+def _quote_coverage(record: Record) -> None:
+    """Give every interval that held the truth too seldom in simulated studies the caveat that says how often."""
+    from outcomes.intervals import Shortfall, coverage_shortfall, shortfall_sentence
+
+    short: dict[str, list[Shortfall]] = {}
+    for key, entry in record.entries.items():
+        found = coverage_shortfall(entry.method, entry.interval, entry.n_people)
+        if found is not None:
+            short.setdefault(found.caveat, []).append(found)
+            record.entries[key] = replace(entry, caveats=(*entry.caveats, found.caveat))
+    record.caveats.update({caveat: shortfall_sentence(found) for caveat, found in short.items()})

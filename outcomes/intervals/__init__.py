@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval
-from outcomes.intervals.coverage import Coverage, simulated_coverage
+from outcomes.intervals.coverage import (
+    Coverage,
+    Shortfall,
+    coverage_shortfall,
+    shortfall_sentence,
+    simulated_coverage,
+)
 from outcomes.intervals.noncentral import noncentral_t_interval, noncentral_t_quantile
 from outcomes.intervals.parametric import (
     correlation_interval,
@@ -32,6 +38,7 @@ __all__ = [
     "Coverage",
     "HodgesLehmann",
     "ParticipantSlope",
+    "Shortfall",
     "SignFlips",
     "Statistic",
     "VariancePart",
@@ -41,6 +48,7 @@ __all__ = [
     "check_level",
     "chi_square_quantile",
     "correlation_interval",
+    "coverage_shortfall",
     "f_quantile",
     "flip_signs",
     "hodges_lehmann",
@@ -50,6 +58,7 @@ __all__ = [
     "noncentral_t_quantile",
     "normal_quantile",
     "participant_slope",
+    "shortfall_sentence",
     "simulated_coverage",
     "standard_deviation_interval",
     "t_interval",

@@ -89,7 +89,8 @@ def mcdonald_omega(
     Notes
     -----
     item = loading · factor + own; maximum likelihood with covariances of divisor n; omega = (Σ loadings)²/((Σ
-    loadings)² + Σ own variances). An own variance at 0 is a caveat. Percentile interval by bootstrap over people.
+    loadings)² + Σ own variances). An own variance at 0 is a caveat. Percentile interval by bootstrap over people;
+    its coverage was not simulated.
 
     References
     ----------

@@ -183,11 +183,8 @@ CAVEATS: dict[str, str] = {
     "shows.",
     "few_pairs": "Fewer than 30 pairs: the limits of agreement themselves are known only roughly, as their intervals "
     "show.",
-    "few_concordance": "Fewer than 12 people: in simulated studies of 8 the 95 % interval of a concordance held the "
-    "truth "
-    "in 91 %.",
-    "few_by_size": "Fewer than 30 people: in simulated studies of 12 and 24 the 95 % interval of a limit by regression "
-    "held the truth in 82 % and 87 %.",
+    "few_concordance": "Fewer than 12 people: the interval of a concordance is rough.",
+    "few_by_size": "Fewer than 30 people: the interval of a limit by regression is too narrow.",
     "few_rated": "Fewer than 30 people were rated: this interval is rough, and may pass 1.",
     "few_resampled": "Fewer than 25 people: an interval by bootstrap is too narrow.",
     "pairwise_no_interval": "Answers are missing and covariances come from different people, so there is no interval.",

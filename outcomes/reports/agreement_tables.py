@@ -64,17 +64,9 @@ def people_cell(facts: Facts, entry: Entry | None) -> str:
     return "none" if entry is None or not entry.n_people else facts.small.count(entry.n_people)
 
 
-SHAPES = {
-    "normal": "near normal data",
-    "skewed": "skewed data",
-    "shifted": "occasions that differ",
-    "ordinal": "grades",
-}
-
-
 def _held(facts: Facts, interval: str, what: str) -> str:
     """Return how often an interval held the truth in simulated studies of about as many people; empty but at 95 %."""
-    from outcomes.intervals import simulated_coverage
+    from outcomes.intervals.coverage import SHAPES, simulated_coverage
 
     sizes = [entry.n_people for row, _ in of_plan(facts) if (entry := find(facts, row, "mdc95")) and entry.n_people]
     if abs(facts.level - 0.95) > 1e-9 or not sizes or facts.small.hides(min(sizes)):
