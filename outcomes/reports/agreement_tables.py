@@ -64,18 +64,30 @@ def people_cell(facts: Facts, entry: Entry | None) -> str:
     return "none" if entry is None or not entry.n_people else facts.small.count(entry.n_people)
 
 
-def _held(facts: Facts, interval: str, what: str) -> str:
-    """Return how often an interval held the truth in simulated studies of about as many people; empty but at 95 %."""
+HELD_OF_ERROR = {
+    "ICC(A,1)": "F, ICC(A,1)",
+    "ICC(C,1)": "F, ICC(C,1)",
+    "standard error and MDC": "chi-square, standard error of agreement and MDC",
+}
+HELD_OF_LIMITS = {"a limit": "exact, limit of agreement", "concordance": "Fisher z, concordance"}
+
+
+def _held(facts: Facts, intervals: dict[str, str]) -> str:
+    """Return how often intervals (what they are of, to their names in the table of coverage) held the truth in
+    simulated studies of about as many people; empty but at 95 %."""
     from outcomes.intervals.coverage import SHAPES, simulated_coverage
 
     sizes = [entry.n_people for row, _ in of_plan(facts) if (entry := find(facts, row, "mdc95")) and entry.n_people]
     if abs(facts.level - 0.95) > 1e-9 or not sizes or facts.small.hides(min(sizes)):
         return ""
-    found = simulated_coverage(interval, min(sizes))
-    parts = [f"{fmt.number(100 * one.share)}% ({SHAPES.get(one.shape, one.shape)})" for one in found]
-    return (
-        f" In simulated studies of {found[0].n} people the 95% interval of {what} held the truth in {', '.join(parts)}."
-    )
+    found = {what: simulated_coverage(name, min(sizes)) for what, name in intervals.items()}
+    said = [
+        f"{what} in "
+        + ", ".join(f"{fmt.number(100 * one.share)}% ({SHAPES.get(one.shape, one.shape)})" for one in rows)
+        for what, rows in found.items()
+    ]
+    people = next(iter(found.values()))[0].n
+    return f" In simulated studies of {people} people the 95% interval held the truth: {'; '.join(said)}."
 
 
 def reliability(facts: Facts) -> Table:
@@ -102,7 +114,7 @@ def reliability(facts: Facts) -> Table:
         "MDC: minimal detectable change (95%) of one person. Read the interval, not the value alone. The values hold "
         "for "
         "the place, the sides and the number of readings that are named, and for these people and raters."
-        f"{_held(facts, 'chi-square, standard error of agreement and MDC', 'the MDC')}"
+        f"{_held(facts, HELD_OF_ERROR)}"
     )
     columns = ("Measure", "n", f"ICC(A,1) ({facts.ci})", f"ICC(C,1) ({facts.ci})", f"Standard error ({facts.ci})",
                f"MDC ({facts.ci})", f"MDC in percent of the mean ({facts.ci})")  # fmt: skip
@@ -137,7 +149,7 @@ def agreement(facts: Facts) -> Table:
         "Second minus first measurement; a ratio, single readings or several pairs of occasions where the row says so. "
         "About 95% of the differences of two measurements of one person lie between the limits; the intervals say how "
         "well the limits themselves are known (noncentral t; for readings and pairs by recovered variances)."
-        f"{_held(facts, 'exact, limit of agreement', 'a limit')}"
+        f"{_held(facts, HELD_OF_LIMITS)}"
     )
     columns = ("Measure", "n", f"Bias ({facts.ci})", f"Lower limit ({facts.ci})", f"Upper limit ({facts.ci})",
                f"Concordance ({facts.ci})")  # fmt: skip

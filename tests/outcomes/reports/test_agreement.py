@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from sklearn.metrics import cohen_kappa_score
 
 from outcomes.analysis import Analysis, analyse, write_results
 from outcomes.errors import DesignError, UsageError
+from outcomes.intervals.coverage import TABLE
 from outcomes.reports.agreement_figures import agreement_blocks
 from outcomes.reports.agreement_tables import GRRAS, RETEST_TABLES
 from outcomes.reports.facts import Facts
@@ -116,6 +118,30 @@ def test_every_table_of_the_section_has_rows(analysed: tuple[Analysis, Path], na
     table = RETEST_TABLES[name](facts_of(analysed))
     assert table.rows
     assert not any("nan" in cell for row in table.rows for cell in row)
+
+
+@pytest.mark.parametrize(
+    ("name", "interval", "what"),
+    [
+        ("reliability", "F, ICC(A,1)", "ICC(A,1)"),
+        ("reliability", "chi-square, standard error of agreement and MDC", "standard error and MDC"),
+        ("agreement", "exact, limit of agreement", "a limit"),
+        ("agreement", "Fisher z, concordance", "concordance"),
+    ],
+)
+def test_a_table_quotes_how_often_its_intervals_held_the_truth(
+    analysed: tuple[Analysis, Path], name: str, interval: str, what: str
+) -> None:
+    people = min(e.n_people for k, e in analysed[0].record.entries.items() if k.endswith("/mdc95") and e.n_people)
+    size = max(n for n in (8, 12, 24, 60) if n <= people)
+    with TABLE.open(encoding="utf-8", newline="") as stream:
+        rows = [r for r in csv.DictReader(stream) if r["interval"] == interval and int(r["n"]) == size]
+    note = RETEST_TABLES[name](facts_of(analysed)).note
+    assert f"In simulated studies of {size} people the 95% interval held the truth:" in note
+    (said,) = re.findall(rf"{re.escape(what)} in ([^;.]+)[;.]", note.partition("held the truth: ")[2])
+    for row, part in zip(rows, said.split("), "), strict=True):
+        share = 100 * int(row["held"]) / (int(row["replicates"]) - int(row["refused"]))
+        assert float(part.split("%")[0]) == pytest.approx(share, abs=0.51)
 
 
 @pytest.mark.parametrize("name", sorted(RETEST_TABLES))
