@@ -35,6 +35,7 @@ FALL_SHORT = {
     "1999 formula, limit of agreement": 12,
     "1986 formula, limit of agreement": 12,
     "bootstrap over people, ICC(C,1)": 25,
+    "bootstrap over people, ICC(A,1) with gaps": 25,
     "percentile bootstrap, limit by size": 30,
     "t, slope of spread on size": 100,
     "chi-square, within-person standard deviation": 100,
