@@ -299,11 +299,18 @@ def report(
 
 @app.command(
     short_help="The catalogue of measures, or one card.",
-    help=_examples("outcomes measures", "outcomes measures mas", "outcomes measures --word girth")
+    help=_examples(
+        "outcomes measures",
+        "outcomes measures mas",
+        "outcomes measures eq5d@three_levels",
+        "outcomes measures --word girth",
+    )
     + "List the measures, or print one with its rules, ranges and sources.",
 )
 def measures(
-    key: Annotated[str | None, typer.Argument(metavar="KEY", help="Key of one measure.", show_default=False)] = None,
+    key: Annotated[
+        str | None, typer.Argument(metavar="KEY", help="Key of one measure, or KEY@VERSION.", show_default=False)
+    ] = None,
     domain: Annotated[
         str | None, typer.Option(metavar="WORD", help="Only measures of this domain, such as spasticity.")
     ] = None,

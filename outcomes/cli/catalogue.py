@@ -21,7 +21,7 @@ def print_catalogue(key: str | None, filters: Mapping[str, str | None], study: P
     Raises
     ------
     UsageError
-        No measure of that key, no folder of that name, or no measure passes the filters.
+        No measure of that key or version, no folder of that name, or no measure passes the filters.
     """
     from outcomes.measures import Catalogue, card, listing
 
@@ -32,7 +32,11 @@ def print_catalogue(key: str | None, filters: Mapping[str, str | None], study: P
         catalogue = catalogue.with_folder(study / "measures")
     if key is not None:
         definition = _found(catalogue, key)
-        output.data(card(definition), whole_document(definition, catalogue.versions(key)))
+        versions = catalogue.versions(definition.key)
+        output.data(card(definition), whole_document(definition, versions))
+        others = [f"{definition.key}@{version}" for version in versions if version != definition.version]
+        if others:
+            output.say(f"Other versions: outcomes measures {' or '.join(others)}")
         return
     chosen = [catalogue.get(row["key"], row["version"]) for row in listing(catalogue, filters["word"])]
     chosen = [definition for definition in chosen if _passes(definition, filters)]
@@ -45,11 +49,13 @@ def print_catalogue(key: str | None, filters: Mapping[str, str | None], study: P
     output.say("One card: outcomes measures KEY")
 
 
-def _found(catalogue: Catalogue, key: str) -> Definition:
+def _found(catalogue: Catalogue, wanted: str) -> Definition:
+    """Return the definition of a key, or of ``key@version``."""
     known = tuple(catalogue.keys())
+    key, _, version = wanted.partition("@")
     if key not in known:
         raise UsageError(f"no measure '{key}'{near_word(key, known)}\nKnown: {', '.join(sorted(known))}")
-    return catalogue.get(key)
+    return catalogue.get(key, version or None)
 
 
 def _passes(definition: Definition, filters: Mapping[str, str | None]) -> bool:

@@ -68,3 +68,17 @@ def test_a_card_for_readers_says_all_that_the_definition_holds(cli: Any, key: st
             {"higher": "higher is better", "lower": "lower is better", "none": "no better direction"}[scale.better]
         )
         assert not scale.withheld or said(f"NO SCORE IS FORMED: {scale.withheld}")
+
+
+def test_another_version_has_a_card_of_its_own_and_is_named_on_that_of_the_current_one(cli: Any) -> None:
+    assert "Other versions: outcomes measures barthel@collin1988" in cli("measures", "barthel").err
+    text = cli("measures", "barthel@collin1988").out
+    assert text.startswith("Barthel Index")
+    assert "version collin1988)" in text.splitlines()[0]
+    document = json.loads(cli("measures", "eq5d@three_levels", "--json").out)
+    assert (document["version"], document["versions"]) == ("three_levels", ["five_levels", "three_levels"])
+    refused = cli("measures", "barthel@collin1989")
+    assert refused.code == 2
+    assert (
+        "barthel has no version 'collin1989'; known: mahoney1965, collin1988; did you mean 'collin1988'?" in refused.err
+    )
