@@ -75,6 +75,10 @@ def question_change(work: Work) -> None:
                 "people seen by another rater at the two visits",
                 series,
             )
+            if _steady(series):
+                run = _other_circumstances(work, series)
+                words = "people measured under other circumstances, such as another walking aid, at the two visits"
+                _flag(work, flags, "circumstances", run, words, series)
             _selection(work, series, flags)
             for group, _, members in work.groups():
                 rows += [_tried(work, series, group, members, run) for run in _runs(work, series, early)]
@@ -113,6 +117,32 @@ def _other_rater(work: Work, series: Series) -> Run:
     return Run("same rater", _ids(two.index[other]), _ids(two.index[unknown]))
 
 
+def _steady(series: Series) -> list[str]:
+    """Return the context items that should be as before; a variant is never joined with another anyway."""
+    definition = series.definition
+    return [item for item in definition.circumstances if item not in definition.rows.variant]
+
+
+def _other_circumstances(work: Work, series: Series) -> Run:
+    """Return whose walking aid, chair, posture or the like differs between the compared visits, or was not noted."""
+    visits = list(work.contrast or ())
+    rows = work.study.table("assessments")
+    here = rows["place"].fillna("").isin(["", series.place]) & rows["visit"].isin(visits) & rows["response"].notna()
+    rows = rows[here & (rows["measure"] == series.definition.key)]
+    rows = rows[rows["item"].isin(_steady(series))]
+    noted = rows.groupby(["participant_id", "item", "visit"])["response"].agg(
+        lambda words: " ".join(sorted(set(words)))
+    )
+    both = noted.unstack("visit").reindex(columns=visits).dropna()
+    differs = both[both.iloc[:, 0] != both.iloc[:, 1]]
+    known = _ids(both.index.get_level_values("participant_id"))
+    return Run(
+        "same circumstances",
+        _ids(differs.index.get_level_values("participant_id")),
+        _ids(work.participants.index) - known,
+    )
+
+
 def _raters(noted: pd.Series[Any]) -> Any:
     """Return who measured one value; None where that was not noted throughout."""
     return None if noted.isna().any() else " ".join(sorted({str(rater) for rater in noted}))
@@ -145,7 +175,9 @@ def _flag(
 
 
 def _inputs(name: str) -> tuple[str, ...]:
-    tables = {"natural_recovery": ("participants",), "medicine": ("changes", "visits"), "raters": ("assessments",)}
+    tables = {"natural_recovery": ("participants",), "medicine": ("changes", "visits"), "raters": ("assessments",)} | {
+        "circumstances": ("assessments",)
+    }
     return tuple(f"ledger/{table}" for table in tables[name])
 
 

@@ -13,9 +13,6 @@ if TYPE_CHECKING:
 
     from outcomes.measures.catalogue import Catalogue
 
-MAY_VARY = ("hours_since_last_session", "rests", "oedema_present")
-"""Context items that say something about the day and not about how it was measured."""
-
 COLUMNS = ("participant_id", "measure", "place", "side", "item", "visit_before", "before", "visit", "after", "rows")
 
 
@@ -57,8 +54,7 @@ def circumstances_changed(tables: Mapping[str, pd.DataFrame], *, catalogue: Cata
 def _of_measure(
     measure: str, rows: pd.DataFrame, days: Mapping[tuple[str, str], float], catalogue: Catalogue
 ) -> list[dict[str, str]]:
-    items = [item.key for item in catalogue.get(measure).context if item.key not in MAY_VARY]
-    rows = rows[rows["item"].isin(items) & rows["response"].notna()]
+    rows = rows[rows["item"].isin(catalogue.get(measure).circumstances) & rows["response"].notna()]
     if rows.empty:
         return []
     rows = rows.assign(**{name: rows[name].fillna("") if name in rows.columns else "" for name in ("place", "side")})

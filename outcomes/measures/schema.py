@@ -10,6 +10,9 @@ from outcomes.errors import UsageError, near_word
 SLACK = 1e-9
 """Binary fractions: 42.1 - 41.1 is a hair above 1, the mean of three times 25.4 a hair below 25.4; neither counts."""
 
+MAY_VARY = ("hours_since_last_session", "rests", "oedema_present")
+"""Context items that say something about the day and not about how it was measured."""
+
 FROM_MEMORY = "from memory, check before use: "
 """Beginning of a trap that says what of a definition its makers have not seen in a source."""
 
@@ -242,6 +245,11 @@ class Definition:
         """Items that say under what circumstances the answers were taken."""
         context = {*self.rows.variant, *self.rows.context}
         return tuple(item for item in self.items if item.key in context)
+
+    @property
+    def circumstances(self) -> tuple[str, ...]:
+        """Context items that say how it was measured, such as the walking aid, and not what the day was like."""
+        return tuple(item.key for item in self.context if item.key not in MAY_VARY)
 
     def scale(self, key: str) -> Scale:
         """Return the scale of that key.
