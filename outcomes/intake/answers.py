@@ -5,6 +5,7 @@ The text of a response is read only by the measure's own definition.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
@@ -355,8 +356,15 @@ class _Answers:
             return self._fits(item, float(text), place)
         if text.casefold().replace(" ", "_") in ABSENT_WORDS:
             return f"; why there is no answer belongs in {ABSENT}"
-        if number_problem(text, ".")[0] == "missing_word":
+        problem = number_problem(text, ".")[0]
+        if problem == "missing_word":
             return "; empty, or declared under [intake] missing_words, if it means missing"
+        if rule == "not_a_number":
+            if problem == "clock":
+                return "; one number in that unit, not hours or minutes and seconds"
+            if re.search("[0-9]", text):
+                return HINTS.get(problem, "; the number alone: words and signs beside it belong in the column note")
+            return f"; where there is no value, an empty cell and the reason in {ABSENT}"
         return fitting_measure(text, item.key, self.definition, self.catalogue) if rule == "not_a_code" else ""
 
     def _fits(self, item: Item, value: float, place: str) -> str:

@@ -158,9 +158,11 @@ def _reject_numbers(
     doubted = number_doubts(draft, name, codes, different, reader)
     draft.empty(name, doubted, "column_in_doubt")
     done = doubted | np.isin(draft.types[name], (DATE, CLOCK))
-    dates = np.flatnonzero(done & ~doubted)
-    if len(dates):
-        reject(draft, reader, name, dates, "date_for_number", "a number; the spreadsheet holds a date there")
+    for kind, what in ((DATE, "a date"), (CLOCK, "a time of day")):
+        held = np.flatnonzero((draft.types[name] == kind) & ~doubted)
+        if len(held):
+            expected = f"a number; the spreadsheet holds {what} there"
+            reject(draft, reader, name, held, "date_for_number", expected, remedy="Format the column as a number.")
     if reader.protocol.intake.decimal == ",":
         shaped = np.array([bool(POINTED_PATTERN.fullmatch(text)) for text in different], dtype=bool)
         pointed = shaped[codes] & (draft.types[name] == TEXT)

@@ -12,6 +12,7 @@ from outcomes.intake.entry_workbook import README_SHEET
 from outcomes.intake.headings import SheetPlan, banner_remedy
 from outcomes.intake.mapping import NOT_READ, HeadingRule
 from outcomes.intake.query_sheet import QUERY_SHEET
+from outcomes.intake.raw import PROPOSES
 from outcomes.intake.readers import near_table
 from outcomes.vocabulary import TABLES
 
@@ -115,6 +116,7 @@ def _name_unused(sheet: Sheet, found: Collector) -> None:
         f"the name of a table, or a row of columns.csv{near}; nothing of it was read",
         file=sheet.file,
         sheet=sheet.name,
+        remedy=PROPOSES,
     )
 
 

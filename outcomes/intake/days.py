@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from outcomes.intake.drafts import Draft
+from outcomes.intake.drafts import EMPTIED, Draft
 from outcomes.intake.raw import texts, unique
 
 if TYPE_CHECKING:
@@ -96,13 +96,22 @@ def _ask_enrolment(draft: Draft, enrolment: Enrolment, matters: Flags, found: Co
     if typed is not None and "enrolled_on" not in draft.moment:
         enrolment.known[person[~np.isnan(typed) & draft.used]] = True
     rows = np.flatnonzero(draft.used & ~enrolment.known[person] & matters[person])
-    if len(rows):
+    if len(rows) and not _in_doubt(draft, rows):
         expected = (
-            f"enrolled_on for everybody; {len(rows)} participants have none: "
+            f"enrolled_on for everybody; {len(rows)} participant{' has' if len(rows) == 1 else 's have'} none: "
             "their earliest date counts as day 0, and windows are not checked"
         )
         column = next((form for form in ("enrolled_on", "enrolled_day") if form in draft.typed), "participant_id")
         found.over(draft, rows, column, "ask", "no_enrolment", expected, found="")
+
+
+def _in_doubt(draft: Draft, rows: Integers) -> bool:
+    """Whether the days of enrolment of all these rows were refused with their whole column, which says so."""
+    state = draft.state.get("enrolled_on")
+    if state is None or len(rows) < draft.used.sum():
+        return False
+    reasons = {draft.reasons[draft.why["enrolled_on"][row]] for row in rows.tolist() if state[row] == EMPTIED}
+    return bool((state[rows] == EMPTIED).all()) and reasons.isdisjoint({"missing_word", "decision"})
 
 
 @dataclass(slots=True)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from outcomes.errors import DesignError
 from outcomes.intake.drafts import Feed
 from outcomes.intake.mapping import NOT_READ, HeadingRule
-from outcomes.intake.raw import BLANK
+from outcomes.intake.raw import BLANK, PROPOSES
+from outcomes.intake.sheet_xml import cell_reference
 from outcomes.intake.workbooks import tell
 from outcomes.units import conversion_factor
 from outcomes.vocabulary import ANSWER_TABLES, TABLES, Table
@@ -37,6 +38,9 @@ class Entry:
 
 UNIT_LABELS = ("", "-", "unit", "units", "einheit", "einheiten", "unité", "unités", "unidad", "unità", "eenheid")
 """What may stand in a row of units under the participant's heading."""
+
+MANY_KNOWN = 2
+"""Headings that are known in a row from which it is taken for the headings of another table."""
 
 Group = tuple[dict[str, str], list[Entry], tuple[str, ...]]
 """What columns.csv fixes, the headings that belong together, and the columns of which one must be filled."""
@@ -125,8 +129,18 @@ class SheetPlan:
             remedy=remedy,
         )
 
+    def _second_table(self) -> str:
+        """Return in words which later row looks like the headings of another table, or nothing."""
+        known = {heading for table in TABLES.values() for heading in table.by_heading}
+        for i, row in enumerate(self.sheet.rows.tolist()):
+            if sum(column[i] in known for column in self.sheet.columns) >= MANY_KNOWN:
+                return f"; row {row} looks like the headings of another table, which needs a sheet of its own"
+        return ""
+
     def _headings_sound(self) -> bool:
         """Whether every column has one heading of its own."""
+        import numpy as np
+
         headings = self.sheet.headings
         sound = bool(headings)
         if self.sheet.likely_header:
@@ -147,10 +161,14 @@ class SheetPlan:
                 self._block("duplicate_heading", f"each heading once; columns {listed} bear it", column=heading)
             elif not heading and any((self.sheet.types[i - 1] != BLANK).any() for i in places):
                 sound = False
-                listed = ", ".join(str(i) for i in places if (self.sheet.types[i - 1] != BLANK).any())
+                bare = [i for i in places if (self.sheet.types[i - 1] != BLANK).any()]
+                filled = np.any([self.sheet.types[i - 1] != BLANK for i in bare], axis=0)
+                first = int(self.sheet.rows[np.flatnonzero(filled)[0]])
+                listed = ", ".join(cell_reference(0, i - 1).rstrip("1") for i in bare)
                 self._block(
                     "empty_heading",
-                    f"a heading above every value; column {listed} has none",
+                    f"a heading above every value; column {listed} has none, and a value in row {first}"
+                    f"{self._second_table()}",
                     remedy="Name the column, or say header_row under [intake] in protocol.toml if the headings stand "
                     "in another row.",
                 )
@@ -297,7 +315,7 @@ class SheetPlan:
             self._block(
                 "missing_heading",
                 f"a heading {forms} for {table.name}",
-                remedy="Add the column, or map the clinic's heading in columns.csv.",
+                remedy=f"Add the column, or map the clinic's heading in columns.csv. {PROPOSES}",
             )
 
     def _feed(

@@ -50,6 +50,9 @@ TOTALS = frozenset(
 )
 """Ids that are the label of a row of totals (common practice, no source)."""
 
+COUNTED = re.compile(r"n *= *[0-9]+")
+"""A label of a row of totals that holds the count itself."""
+
 TELLING = re.compile(r"[0-9]{6,}|[A-Za-z]{2,3}[ _-]?(?:[0-9]{6}|[0-9]{8}|[0-9]{1,2}[./-][0-9]{1,2}[./-][0-9]{2,4})")
 """Ids of six digits and more, and two or three letters before a day (common practice, no source)."""
 
@@ -147,7 +150,8 @@ def _totals(draft: Draft, found: Collector) -> None:
     import numpy as np
 
     codes, different = unique(draft.text["participant_id"])
-    is_total = np.array([_own(text).casefold().strip(" :.") in TOTALS for text in different], dtype=bool)
+    words = [_own(text).casefold().strip(" :.") for text in different]
+    is_total = np.array([word in TOTALS or bool(COUNTED.fullmatch(word)) for word in words], dtype=bool)
     if is_total.any():
         rows = np.flatnonzero(is_total[codes] & draft.used)
         found.at(draft, rows, "participant_id", "block", "totals_row", "a participant; it looks like a row of totals")

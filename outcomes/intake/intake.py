@@ -28,6 +28,7 @@ from outcomes.intake.limits import check_limits
 from outcomes.intake.mapping import HeadingRule, read_mappings
 from outcomes.intake.patterns import expand_patterns
 from outcomes.intake.query_sheet import read_query_sheets
+from outcomes.intake.raw import PROPOSES
 from outcomes.intake.readers import WORKBOOK_SUFFIXES, Contents, near_table, read_settings, read_tables
 from outcomes.intake.review import ForReview, for_review, review_csv
 from outcomes.intake.scale_checks import check_scales
@@ -235,7 +236,8 @@ class _Study:
                 names = [sheet.name or sheet.file.rpartition(".")[0] or sheet.file for sheet in sheets]
                 near = next((f"; did you mean '{other}'?" for other in names if name in near_table(other)), "")
                 listed = f"{name}.csv, {name}.xlsx or a sheet named '{name}'"
-                self.found.add("block", "missing_table", f"the table {name}: {listed}{near}", table=name)
+                remedy = f"Name the file or sheet so, or map its headings in columns.csv. {PROPOSES}"
+                self.found.add("block", "missing_table", f"the table {name}: {listed}{near}", table=name, remedy=remedy)
 
     def _check(self, drafts: dict[str, Draft]) -> None:
         words = {column: dict(known) for column, known in self.words.items()}

@@ -15,7 +15,7 @@ from outcomes.files import inside, sha256, write_whole
 from outcomes.intake.book_bytes import book_bytes, put_text
 from outcomes.intake.query_sheet import QUERY_SHEET, add_query_sheet
 from outcomes.intake.readers import WORKBOOK_SUFFIXES
-from outcomes.intake.sheet_xml import MARKING
+from outcomes.intake.sheet_xml import MARKING, TINTS
 from outcomes.intake.text_files import tidy_heading
 
 if TYPE_CHECKING:
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
 WORDS: dict[Grade, str] = {"block": "STOPS THE RUN", "set_aside": "SET ASIDE", "ask": "QUESTION"}
 """First words of the comment: the meaning never rests on the tint alone."""
-
-TINTS: dict[Grade, str] = {"block": "F2C9AE", "set_aside": "E6EAED", "ask": "CFE3F1"}
 
 RULE = "--- outcomes check ---"
 """Line in a comment between the clinic's own words and ours."""

@@ -18,6 +18,7 @@ _PROBLEMS: tuple[tuple[str, str, str], ...] = (
     ("not_finite", r"[+-]?(?:inf|infinity|nan)|[+-]?[0-9.]+[eE][+]?[0-9]{3,}", "a finite number"),
     ("two_values", r"[0-9.,]+ ?[/;|] ?[0-9.,]+", "one value a cell; one side a row"),
     ("unit_in_cell", r"[+-]?[0-9.,]+ ?[^\W\d_%]+[0-9²/.]*|[0-9.,]+ ?%", "the number alone, without its unit"),
+    ("clock", r"[0-9]{1,3}:[0-9]{2}(?::[0-9]{2})?", "one number; hours, minutes and seconds are not told apart in it"),
     ("missing_word", r"n[./]?[ad]\.?|none|null|\.|-+|missing|x|\?+", "a number, or an empty cell"),
 )
 
@@ -52,4 +53,6 @@ def number_problem(text: str, decimal: str, unit: str = "") -> tuple[str, str]:
         if re.fullmatch(pattern, text, flags=re.IGNORECASE):
             remedy = "; declare it under [intake] missing_words if it means missing" if rule == "missing_word" else ""
             return rule, expected + remedy
-    return "not_a_number", f"a number{what}"
+    if re.search(r"[0-9]", text):
+        return "not_a_number", f"the number{what} alone; words and signs beside it belong in a note"
+    return "not_a_number", f"a number{what}, or an empty cell"

@@ -103,6 +103,10 @@ class Sheet:
         return f"{self.file}, {self.name}" if self.name else self.file
 
 
+PROPOSES = "'outcomes check FOLDER --suggest' proposes one."
+"""Where a proposal for columns.csv comes from."""
+
+
 def number_text(value: float) -> str:
     """Return the shortest decimal that reads back.
 

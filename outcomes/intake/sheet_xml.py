@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 from typing import Any
 from xml.etree.ElementTree import ParseError
 
+from outcomes.errors import Grade
+
 ENTRY_LIMIT = 10_000
 UNPACKED_LIMIT = 1_000_000_000
 RATIO_LIMIT = 100
@@ -25,7 +27,14 @@ CELL_LIMIT = 5_000_000
 _REFERENCE = re.compile(rb"""\br=["']([A-Z]{1,3})([0-9]{1,7})["']""")
 _FILLED = re.compile(rb"""<(?:\w+:)?c\s[^>]*?\br=["']([A-Z]{1,3})([0-9]{1,7})["'][^>]*(?<!/)>(?!</|<v\s*/>|<v></v>)""")
 
+_STYLED = re.compile(rb"""<(?:\w+:)?c\s(?=[^>]*?\br=["']([A-Z]{1,3}[0-9]{1,7})["'])(?=[^>]*?\bs=["']([0-9]+)["'])""")
+
+STYLES = "xl/styles.xml"
+
 HINTS = (b"<f>", b"<f ", b't="e"', b"<mergeCell", b'hidden="', b":f>", b"t='e'")
+
+TINTS: dict[Grade, str] = {"block": "F2C9AE", "set_aside": "E6EAED", "ask": "CFE3F1"}
+"""Colours of the cells that mark findings, by grade; they are no colours of the clinic."""
 
 MARKING = "outcomes check"
 """Author of the comments that mark findings; they are no comments of the clinic."""
@@ -59,6 +68,8 @@ class Marks:
     hidden_columns : list of int
     empty_formulas : list of str
         Cells of an .xls file whose formula gives an empty text or was never calculated, which look the same there.
+    coloured : list of str
+        Cells of an .xlsx file that are filled with a colour, other than the tints that mark findings.
     """
 
     errors: dict[tuple[int, int], str] = field(default_factory=dict)
@@ -68,6 +79,7 @@ class Marks:
     hidden_rows: list[int] = field(default_factory=list)
     hidden_columns: list[int] = field(default_factory=list)
     empty_formulas: list[str] = field(default_factory=list)
+    coloured: list[str] = field(default_factory=list)
 
 
 def open_archive(raw: bytes) -> zipfile.ZipFile:
@@ -120,6 +132,7 @@ def marks(archive: zipfile.ZipFile) -> dict[str, Marks]:
     """
     try:
         relations = _relations(archive, "xl/workbook.xml")
+        filled = _filled_styles(archive)
         book = _parse(archive.read("xl/workbook.xml"), "xl/workbook.xml")
         found: dict[str, Marks] = {}
         for sheet in (element for element in book.iter() if _local(element.tag) == "sheet"):
@@ -130,9 +143,37 @@ def marks(archive: zipfile.ZipFile) -> dict[str, Marks]:
                 raw = archive.read(path)
                 _refuse_far_cells(name, raw)
                 found[name] = _marks_of(archive, path, raw)
+                found[name].coloured = _coloured(raw, filled)
         return found
     except (*DAMAGE, KeyError, ValueError) as error:
         raise Unreadable("a part of the archive is missing or damaged; save the file again") from error
+
+
+def _filled_styles(archive: zipfile.ZipFile) -> frozenset[bytes]:
+    """Return the numbers of the cell styles that fill a cell with a colour of the clinic's own."""
+    if STYLES not in archive.namelist():
+        return frozenset()
+    book = _parse(archive.read(STYLES), STYLES)
+    parts = {_local(element.tag): element for element in book}
+    fills = [_is_coloured(fill) for fill in parts.get("fills", ())]
+    styles = [int(style.attrib.get("fillId", 0)) for style in parts.get("cellXfs", ())]
+    return frozenset(str(i).encode() for i, fill in enumerate(styles) if fill < len(fills) and fills[fill])
+
+
+def _is_coloured(fill: Any) -> bool:
+    for pattern in fill:
+        for colour in pattern:
+            if pattern.attrib.get("patternType") == "solid" and _local(colour.tag) == "fgColor":
+                code = colour.attrib.get("rgb", "")[-6:].upper()
+                return code not in ("FFFFFF", *TINTS.values()) and colour.attrib.get("theme") != "0"
+    return False
+
+
+def _coloured(raw: bytes, filled: frozenset[bytes]) -> list[str]:
+    """Return the cells whose style fills them with a colour."""
+    if not filled:
+        return []
+    return [reference.decode() for reference, style in _STYLED.findall(raw) if style in filled]
 
 
 def _refuse_far_cells(name: str, raw: bytes) -> None:

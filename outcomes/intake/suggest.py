@@ -47,11 +47,35 @@ ALIASES: dict[str, str] = {
 }
 """Headings that clinics use, and the column they usually mean; common practice, no source."""
 
+OTHER_NAMES = {
+    "participant_id": "patient patienten_nr patienten_id teilnehmer proband patient_id paciente participante nr",
+    "sex": "geschlecht sexe sexo sesso",
+    "age_years": "age alter âge edad età",
+    "group": "gruppe groupe grupo gruppo",
+    "height_cm": "größe körpergröße taille altura altezza",
+    "body_mass_kg": "gewicht körpergewicht poids peso",
+    "enrolled_on": "enrolled enrolment enrollment inclusion einschluss einschlussdatum date_d_inclusion",
+    "condition": "diagnose diagnostic diagnóstico diagnosi",
+    "visit": "time_point timepoint besuch messzeitpunkt zeitpunkt visite visita",
+    "measure": "test messung mesure medida misura instrument",
+    "place": "site ort stelle lieu lugar",
+    "side": "seite côté lado lato",
+    "response": "wert messwert ergebnis valeur résultat valor valore",
+    "rater": "untersucher therapeut examinateur evaluador",
+    "note": "bemerkung remarque comment comments observaciones",
+}
+"""Columns and more names that clinics give them, also in other languages; common practice, no source."""
+
+ALIASES |= {name: column for column, names in OTHER_NAMES.items() for name in names.split()}
+
 BEFORE = frozenset({"pre", "before", "baseline", "start", "first"})
 AFTER = frozenset({"post", "after", "end", "final", "last"})
 SIDE_WORDS = {"l": "left", "left": "left", "r": "right", "right": "right"}
 CLOSE = 0.75
 """Likeness of two spellings from which one is proposed for the other (difflib ratio)."""
+
+CLOSER = 0.85
+"""The same where the table of a heading is not known either."""
 
 
 @dataclass(frozen=True)
@@ -223,11 +247,20 @@ class _Headings:
         return ""
 
 
+SHEETS = {
+    "participants": "patients patient patienten teilnehmer probanden people pacientes",
+    "assessments": "measurements tests messungen messwerte mesures mediciones",
+    "sessions": "training trainings sitzungen einheiten séances sesiones",
+}
+"""Tables, and names that clinics give to their sheets and files; common practice, no source."""
+
+
 def _table(sheet: Sheet) -> Table | None:
     """Return the table that a sheet or file is named after, or nearly."""
     names = [name.strip().lower() for name in (sheet.name, sheet.file.rpartition(".")[0]) if name]
     for name in names:
-        near = [name] if name in TABLES else get_close_matches(name, list(TABLES), n=1, cutoff=CLOSE)
+        near = [name] if name in TABLES else [table for table, names in SHEETS.items() if name in names.split()]
+        near = near or get_close_matches(name, list(TABLES), n=1, cutoff=CLOSE)
         if near:
             return TABLES[near[0]]
     return None
@@ -258,7 +291,7 @@ def _column(heading: str, table: Table | None, missing: Sequence[str]) -> dict[s
         plain = {_without_unit(one, h): h for h in free}
         column = next((h for h in (name, ALIASES.get(name, ""), plain.get(name, "")) if h in free), "")
         if not column:
-            near = get_close_matches(name, [*free, *plain], n=1, cutoff=CLOSE)
+            near = get_close_matches(name, [*free, *plain], n=1, cutoff=CLOSE if table else CLOSER)
             column = plain.get(near[0], near[0]) if near else ""
         if column:
             return {"table": one.name, "column": column, "unit": _fitting(unit, one.by_heading[column].unit)}

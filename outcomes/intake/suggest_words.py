@@ -10,6 +10,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from outcomes.intake.drafts import SET_ASIDE
 from outcomes.vocabulary import TABLES, WORDS_CSV
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ MEANT: dict[str, dict[str, str]] = {
     },
     "sex": {
         "f": "female", "w": "female", "woman": "female", "weiblich": "female", "femme": "female", "mujer": "female",
-        "m": "male", "man": "male", "male": "male", "mann": "male", "homme": "male", "hombre": "male", "d": "other",
+        "m": "male", "man": "male", "male": "male", "mann": "male", "h": "male", "homme": "male", "hombre": "male",
+        "m\u00e4nnlich": "male", "d": "other",
     },
     "status": {
         "yes": "done", "completed": "done", "complete": "done", "ok": "done", "attended": "done", "held": "done",
@@ -160,18 +162,21 @@ def effects(intake: Intake) -> list[str]:
             sheet, mine = draft.sheets[feed.sheet], draft.feed == index
             for column, position in feed.headings.items():
                 state = draft.state[column][mine]
+                aside = draft.row_state[mine] == SET_ASIDE
                 heading = sheet.headings[position]
                 fixed = " ".join(f"{part} {text}" for part, text in feed.fixed.items() if column == "response")
                 where = f"{name}.{column}" + (f" ({fixed})" if fixed else "")
                 told = [
-                    f"{int((state == kind).sum())} {word}"
-                    for kind, word in ((1, "as typed"), (2, "normalised"), (3, "emptied"))
-                    if (state == kind).any()
+                    f"{int(((state == kind) & ~aside).sum())} {word}"
+                    for kind, word in STATES
+                    if ((state == kind) & ~aside).any()
                 ]
+                lost = int((aside & (state != 0)).sum())
+                told += [f"{lost} in rows set aside"] if lost else []
                 found = counts.get((sheet.file, sheet.name, heading), 0)
                 told += [f"{found} findings"] if found else []
                 lines.append(f"{sheet.title}, '{heading}' -> {where}: {', '.join(told) or 'no cells'}")
-    return lines
+    return list(dict.fromkeys(lines))
 
 
 def read_with(folder: Path, columns: str, words: str | None, protocol: Protocol, catalogue: object) -> Intake:

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 from outcomes.intake.ods_xml import ods_marks
 from outcomes.intake.query_sheet import QUERY_SHEET
 from outcomes.intake.raw import BLANK, ERROR, UNCALCULATED, Sheet, cell, texts
-from outcomes.intake.sheet_xml import Marks, Unreadable, marks, open_archive, split_range
+from outcomes.intake.sheet_xml import (
+    Marks,
+    Unreadable,
+    cell_reference,
+    marks,
+    open_archive,
+    split_range,
+    split_reference,
+)
 from outcomes.intake.text_files import OLE_START, WORKBOOK_START, banner_sheet, likely_header, tidy_heading
 from outcomes.intake.xls_records import xls_marks
 
@@ -157,6 +165,26 @@ def _filled(grid: Grid, seen: Marks) -> Iterator[tuple[int, Row]]:
             yield number, row
 
 
+def _meant_colours(sheet: Sheet, seen: Marks) -> list[str]:
+    """Return the coloured cells that may mean something: no whole column, most of a sheet or every second row."""
+    import numpy as np
+
+    index = {row: i for i, row in enumerate(sheet.rows.tolist())}
+    filled = np.array([kinds != BLANK for kinds in sheet.types], dtype=bool).reshape(len(sheet.headings), len(index))
+    marked = np.zeros_like(filled)
+    for row, column in map(split_reference, seen.coloured):
+        if row in index and column <= len(sheet.headings):
+            marked[column - 1, index[row]] = True
+    marked &= filled
+    marked[(marked == filled).all(axis=1)] = False
+    rows = np.flatnonzero(marked.any(axis=0))
+    banded = len(rows) > 1 and len(index) > 2 and len(np.unique(rows % 2)) == 1 and len(rows) >= len(index) // 2
+    if banded or 2 * marked.sum() > filled.sum():
+        return []
+    numbers = sheet.rows.tolist()
+    return [cell_reference(numbers[i] - 1, column) for i, column in np.argwhere(marked.T).tolist()]
+
+
 def tell(sheet: Sheet, found: Collector) -> None:
     """Add the findings of the second look at a sheet that feeds a table."""
     seen = sheet.marks or Marks()
@@ -176,6 +204,12 @@ def tell(sheet: Sheet, found: Collector) -> None:
         cells = ", ".join(seen.comments[:5]) + (" ..." if len(seen.comments) > 5 else "")
         text = f"all that counts in cells; comments are not read: {len(seen.comments)} ({cells})"
         found.add("ask", "comments", text, file=sheet.file, sheet=sheet.name)
+    coloured = _meant_colours(sheet, seen)
+    if coloured:
+        cells = ", ".join(coloured[:5]) + (" ..." if len(coloured) > 5 else "")
+        text = f"all that counts in words; what a colour means is not read: {len(coloured)} cells ({cells})"
+        remedy = "Write what the colour means in a column, such as absent_because or note."
+        found.add("ask", "colours", text, file=sheet.file, sheet=sheet.name, remedy=remedy)
     if seen.empty_formulas:
         cells = ", ".join(seen.empty_formulas[:5]) + (" ..." if len(seen.empty_formulas) > 5 else "")
         text = (
