@@ -196,10 +196,11 @@ class Figures:
             cells = transitions(facts, row) if row["level"] == "ordinal" else []
             if not cells or facts.small.hides(row["n"]):
                 continue
-            title = f"{facts.title_of(row)[1]}: grade of {row['n']} people"
             table = printed.grades(facts, row)
             names, shown = class_counts(facts, row)
             counts = ", ".join(f"{a} {b}" for a, b in zip(names, shown, strict=True))
+            told = ", ".join(f"{a} in {b}" for a, b in zip(names, shown, strict=True) if b.isdecimal())
+            title = f"{facts.title_of(row)[1]}: grade {f'{told}, ' if told else ''}of {row['n']} people"
             name = figure_name(f"grades_{file_part(row['measure'])}_{file_part(row['place'])}".strip("_"), row)
             if facts.public:
                 yield Block("table", name, {"table": table.to_dict()})
