@@ -118,8 +118,7 @@ def show_session(study: Study, folder: Path, session: str, output: Output) -> No
         output.say("The study has no traces, so there is no picture.")
         return
     traced = study.trace_summary.sessions
-    study.write_trace_check()
-    told = study.trace_findings()
+    drawn = []
     for person in rows["participant_id"].tolist():
         if not len(traced[(traced["participant_id"] == person) & (traced["session_id"] == name)]):
             output.say(f"{person}/{name} has no trace, so there is no picture.")
@@ -128,9 +127,13 @@ def show_session(study: Study, folder: Path, session: str, output: Output) -> No
         output.say(f"{person}/{name}: {picture.words}")
         for path in files:
             output.say(f"  {path}")
-        mine = [f for f in told if f.participant == person and f.found.split(" at ")[0] == f"session {name}"]
-        for line in finding_lines(mine) if mine else ():
-            output.say(line)
+        drawn.append(person)
+    study.write_trace_check()
+    told = [
+        f for f in study.trace_findings() if f.participant in drawn and f.found.split(" at ")[0] == f"session {name}"
+    ]
+    for line in finding_lines(told) if told else ():
+        output.say(line)
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:

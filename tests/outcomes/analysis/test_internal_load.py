@@ -54,7 +54,7 @@ def study(plan, tables):
         text = text.replace("[[visits]]", f"[dose]\n{dose}\n[[visits]]", 1) if dose else text
         given = dict(tables)
         people = given["participants"].assign(
-            sex=["male", "female", *["other"] * 5], neurological_level=["T4", "L1", *[""] * 5]
+            sex=["male", "female", *["other"] * 5], neurological_level=["T8", "L1", *[""] * 5]
         )
         if more:
             given["assessments"] = pd.concat([given["assessments"], pd.DataFrame(more)], ignore_index=True)
@@ -133,8 +133,8 @@ def test_the_heart_rate_load_takes_the_last_tests_before_the_session(study) -> N
     rows = found.people["internal_load"].set_index("session_id")
     # session S2 comes after the second peak; the resting rate is still the first one, the mean of 68 and 72
     expected = [
-        heart_rate_load(30, 100, rest_bpm=70, peak_bpm=130, peak="measured", sex="male", level="T4"),
-        heart_rate_load(30, 105, rest_bpm=70, peak_bpm=140, peak="measured", sex="male", level="T4"),
+        heart_rate_load(30, 100, rest_bpm=70, peak_bpm=130, peak="measured", sex="male", level="T8"),
+        heart_rate_load(30, 105, rest_bpm=70, peak_bpm=140, peak="measured", sex="male", level="T8"),
     ]
     # by hand: r = 0.5, 30 x 0.5 x 0.64 e^(1.92 x 0.5) = 25.07
     assert expected[0] == pytest.approx(25.07, abs=0.005)
@@ -149,7 +149,7 @@ def test_the_heart_rate_load_takes_the_last_tests_before_the_session(study) -> N
     ("said", "reason"),
     [
         ("measured", ""),
-        ("predicted", "needs a measured peak for a lesion at or above T6; a predicted one misleads"),
+        ("predicted", "a heart-rate load needs a measured peak; a predicted one misleads"),
         (None, "no measured peak heart rate"),
     ],
 )
