@@ -103,7 +103,7 @@ def _pairs(definition: Definition) -> Iterator[tuple[str, str]]:
 
 
 def _reversed_pairs(draft: Draft, reader: Reader, definition: Definition) -> None:
-    """Ask about two answers of one sitting of which the one that cannot be smaller is: R1 above R2, 60 over 95."""
+    """Ask about two answers of one sitting of which the one that cannot be smaller is: R1 above R2."""
     import numpy as np
 
     mine = draft.used & (draft.text["measure"] == definition.key) & (draft.text["version"] == definition.version)
