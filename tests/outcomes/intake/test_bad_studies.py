@@ -309,12 +309,12 @@ def test_a_public_page_hides_the_only_woman_and_what_would_give_her_away_and_nam
     assert (code, ran.exists()) == (0, False), err
     page = (room.folder / "reports" / "conference" / "report.html").read_text(encoding="utf-8")
     words = html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", page)))
-    assert "Sex: female 26 of 26 fewer than 11 Sex: male 26 of 26 not shown" in words
+    assert "Sex: female 26 of 26 not shown Sex: male 26 of 26 not shown" in words
     assert "Counts of fewer than 11 people, and those that would give them away, are not shown." in words
     assert "The font of the figure lacks: \u5468\u56f2" in words
     assert title in words
     for path in (room.folder / "reports").rglob("*"):
-        if path.is_file():
+        if path.is_file() and path.suffix != ".png":  # the picture has its words in the svg beside it
             content = path.read_bytes() if path.suffix != ".docx" else unpacked(path)
             for hidden in (rb"\b25 of 26\b", rb"\b1 of 26\b", rb"\bC5\b"):
                 assert not re.search(hidden, content), (path.name, hidden)

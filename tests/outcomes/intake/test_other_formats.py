@@ -301,7 +301,7 @@ def test_lists_in_a_parquet_file_are_refused(room):
 def test_a_time_zone_in_a_parquet_file_is_refused_not_dropped(room):
     frame = people_frame().assign(enrolled_on=lambda f: f["enrolled_on"].dt.tz_localize("UTC"))
     intake = room.read({"participants.csv": None, "participants.parquet": parquet(frame), "assessments.csv": NOBODY})
-    assert {f.rule for f in intake.findings} == {"time_zone", "no_enrolment"}
+    assert {f.rule for f in intake.findings} == {"time_zone"}
 
 
 def test_a_link_out_of_the_study_folder_is_not_followed(room, tmp_path):
