@@ -340,9 +340,9 @@ def test_text_of_the_clinic_is_inert_in_every_form_and_notes_and_dates_are_not_s
 
 
 def unpacked(path):
-    """Return the parts of a document."""
+    """Return the parts of a document but its pictures, whose bytes mean nothing as text."""
     with zipfile.ZipFile(path) as parts:
-        return b"".join(parts.read(name) for name in parts.namelist())
+        return b"".join(parts.read(name) for name in parts.namelist() if not name.endswith(".png"))
 
 
 @pytest.mark.parametrize("what", ["mkdir", "open"])
