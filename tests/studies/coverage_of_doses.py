@@ -137,7 +137,7 @@ def _half_dose(dose: np.ndarray, change: np.ndarray, rng: Any) -> Any:
 
 interval(
     "profile, half-maximal dose", "dose_ed50", shapes=NEAR_AND_FAR, draw=saturating,
-    truth=lambda shape: HALF, one=_half_dose, replicates=1_000, why="each replicate searches its own curve",
+    truth=lambda shape: HALF, one=_half_dose,
     smallest=12,
 )  # fmt: skip
 
@@ -151,8 +151,7 @@ def _most(dose: np.ndarray, change: np.ndarray, rng: Any) -> Any:
 
 interval(
     "linearised t, largest change of the saturating curve", "dose_curve_saturating", shapes=NEAR_AND_FAR,
-    draw=saturating, truth=lambda shape: TOP, one=_most, replicates=1_000,
-    why="each replicate searches its own curve", smallest=12,
+    draw=saturating, truth=lambda shape: TOP, one=_most, smallest=12,
 )  # fmt: skip
 
 
@@ -207,7 +206,7 @@ def _visit(values: np.ndarray, rng: Any) -> Any:
 
 interval(
     "Kenward-Roger, change between visits", "visit_change", "visit_mean", shapes=NEAR_AND_FAR, draw=missed,
-    truth=lambda shape: 1.0, one=_visit, replicates=200, why=MODELLED,
+    truth=lambda shape: 1.0, one=_visit, replicates=1_000, why=MODELLED,
 )  # fmt: skip
 
 
@@ -230,7 +229,7 @@ def _limbs(values: np.ndarray, rng: Any) -> Any:
 
 interval(
     "Kenward-Roger, change of two limbs", "limb_modelled", "limb_difference", shapes=NEAR_AND_FAR, draw=limbs,
-    truth=lambda shape: 0.5, one=_limbs, replicates=100, why=MODELLED,
+    truth=lambda shape: 0.5, one=_limbs, replicates=1_000, why=MODELLED,
 )  # fmt: skip
 
 
@@ -254,6 +253,6 @@ def _within(dose: np.ndarray, values: np.ndarray, rng: Any) -> Any:
 
 interval(
     "Kenward-Roger, dose within people", "dose_within", "dose_between", "dose_time", "dose_time_alone",
-    shapes=NEAR_AND_FAR, draw=within, truth=lambda shape: 0.5, one=_within, replicates=100, why=MODELLED, smallest=24,
+    shapes=NEAR_AND_FAR, draw=within, truth=lambda shape: 0.5, one=_within, replicates=500, why=MODELLED, smallest=24,
     largest=24,
 )  # fmt: skip

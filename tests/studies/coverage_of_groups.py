@@ -159,7 +159,7 @@ interval(
 )  # fmt: skip
 interval(
     "BCa bootstrap, d_ppc2", "d_ppc2_bootstrap", shapes=NEAR_AND_FAR, draw=alike_visits, groups=2,
-    truth=lambda shape: APART, one=_sized("d_ppc2_bootstrap"), replicates=1_000, why=RESAMPLED, smallest=24,
+    truth=lambda shape: APART, one=_sized("d_ppc2_bootstrap"), smallest=24,
 )  # fmt: skip
 
 
@@ -395,7 +395,7 @@ def _at_cut(kind: str, shape: str) -> Any:
 for _kind in ("sensitivity", "specificity"):
     interval(
         f"Wilson, {_kind} at the best cut-point", f"roc_{_kind}", shapes=("normal",), draw=anchored,
-        one=_at_cut(_kind, "normal"), replicates=2_000, why="each replicate searches its own cut-point", smallest=24,
+        one=_at_cut(_kind, "normal"), smallest=24,
     )  # fmt: skip
 
 
@@ -428,7 +428,7 @@ def _important(name: str) -> Any:
 for _name in ("roc", "predicted", "adjusted"):
     interval(
         f"percentile bootstrap, important change, {_name}", f"important_{_name}", shapes=NEAR_AND_FAR, draw=anchored,
-        truth=partial(true_important, _name), one=_important(_name), replicates=100, why=RESAMPLED, smallest=24,
+        truth=partial(true_important, _name), one=_important(_name), replicates=1_000, why=RESAMPLED, smallest=24,
     )  # fmt: skip
 
 
@@ -437,5 +437,5 @@ for _name in ("roc", "predicted", "adjusted"):
 no_change("rank sum", shapes=("normal", "skewed"), draw=null_groups, groups=2, one=_rank_sum, many=_rank_sum_p)
 no_change(
     "rank sum, grades", shapes=("ordinal",), draw=null_groups, groups=2, one=_rank_sum,
-    replicates=2_000, at_most=((60, 100),), why=COUNTED,
+    at_most=((60, 1_000),), why=COUNTED,
 )  # fmt: skip

@@ -76,7 +76,7 @@ def _resampled(scores: np.ndarray, rng: np.random.Generator) -> Any:
 interval(
     "bootstrap over people, ICC(C,1)", "participant_bootstrap", shapes=NEAR_AND_FAR, draw=data.repeats,
     truth=partial(_true_icc, "icc_c_1"),
-    one=_resampled, replicates=300, why=RESAMPLED,
+    one=_resampled,
 )  # fmt: skip
 
 
@@ -97,7 +97,7 @@ def _incomplete(scores: np.ndarray, rng: np.random.Generator) -> Any:
 interval(
     "bootstrap over people, ICC(A,1) with gaps",
     *(f"icc_{form}_incomplete" for form in ("a_1", "c_1", "1_1", "a_k", "c_k", "1_k")),
-    shapes=("normal",), draw=gaps, truth=partial(_true_icc, "icc_a_1"), one=_incomplete, replicates=100, why=RESAMPLED,
+    shapes=("normal",), draw=gaps, truth=partial(_true_icc, "icc_a_1"), one=_incomplete, replicates=300, why=RESAMPLED,
     smallest=12, largest=24,
 )  # fmt: skip
 
@@ -426,7 +426,7 @@ for _field, _label, _id, _truth in (
 ):
     interval(
         f"percentile bootstrap, {_label}", _id, shapes=("normal",), draw=growing,
-        truth=lambda shape, value=_truth: value, one=_by_size(_field), replicates=300, why=RESAMPLED, smallest=12,
+        truth=lambda shape, value=_truth: value, one=_by_size(_field), smallest=12,
     )  # fmt: skip
 
 
@@ -590,5 +590,5 @@ def _true_alpha(shape: str) -> float:
 interval(
     "bootstrap over people, ordinal alpha",
     "krippendorff_ordinal", "krippendorff_nominal", "krippendorff_interval", "krippendorff_ratio",
-    shapes=("ordinal",), draw=data.grades, truth=_true_alpha, one=_ordinal_alpha, replicates=300, why=RESAMPLED,
+    shapes=("ordinal",), draw=data.grades, truth=_true_alpha, one=_ordinal_alpha,
 )  # fmt: skip
