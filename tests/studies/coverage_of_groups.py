@@ -159,7 +159,7 @@ interval(
 )  # fmt: skip
 interval(
     "BCa bootstrap, d_ppc2", "d_ppc2_bootstrap", shapes=NEAR_AND_FAR, draw=alike_visits, groups=2,
-    truth=lambda shape: APART, one=_sized("d_ppc2_bootstrap"), smallest=24,
+    truth=lambda shape: APART, one=_sized("d_ppc2_bootstrap"), replicates=1_000, why=RESAMPLED, smallest=24,
 )  # fmt: skip
 
 
