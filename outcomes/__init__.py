@@ -47,6 +47,7 @@ _EXPORTS: dict[str, str] = {
     "limb_change": "models",
     "visit_model": "models",
     "regression_to_the_mean": "models",
+    "pool_imputations": "models",
     "paired_change": "change",
     "ordinal_change": "change",
     "change_classes": "change",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, t_quantile, t_two_sided
 from outcomes.matrices import Matrix, Vector, all_equal, paired
+from outcomes.models import InformationCriteria, information_criteria, least_squares_log_likelihood
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
 _SOURCE = "Senn (2006) Stat Med 25:4334; Vickers & Altman (2001) BMJ 323:1123"
@@ -30,8 +31,12 @@ class AnalysisOfCovariance(Result):
         By group: its mean change minus that of the reference group, with the spread of all groups.
     slope : Estimate
         Later value per unit of the first value, within groups; without unit.
+    groups_differ : HypothesisTest
+        F test that the adjusted means of the groups are not all the same.
     slopes_differ : HypothesisTest, optional
         F test that the slope is not the same in all groups; None where a group is too small.
+    criteria : InformationCriteria
+        Of the fit with one residual variance, which counts among its parameters.
     spread : {"equal", "hc3"}
         What the standard errors assume.
     reference : str
@@ -43,7 +48,9 @@ class AnalysisOfCovariance(Result):
     difference: Mapping[str, Estimate]
     unadjusted: Mapping[str, Estimate]
     slope: Estimate
+    groups_differ: HypothesisTest
     slopes_differ: HypothesisTest | None
+    criteria: InformationCriteria
     spread: str
     reference: str
     n_by_group: Mapping[str, int]
@@ -101,6 +108,7 @@ def analysis_of_covariance(
     -----
     after = b0 + b1 before + Σ d_g [group g]; each d_g with a Student t interval, n - groups - 1 degrees of freedom.
     With change in place of the later value every d_g is the same and the slope smaller by exactly 1. The F test of
+    different groups is that of the standard errors asked for. The F test of
     different slopes is a note on the model, not a step that chooses it. Where people chose their group the adjusted
     and the unadjusted difference answer different questions (Lord's paradox): both are given.
 
@@ -138,12 +146,17 @@ def analysis_of_covariance(
             name: _estimate(plain, i, "change_difference_pooled", unit, level) for i, name in enumerate(names) if i
         },
         slope=slope,
+        groups_differ=_groups_differ(fit),
         slopes_differ=_slopes_differ(design, dummies * centred[:, None], second, counts),
+        criteria=information_criteria(
+            least_squares_log_likelihood(fit.squares, fit.n), n_parameters=len(names) + 2, n_values=fit.n,
+            n_people=fit.n, method="ancova_information",
+        ),
         spread=spread,
         reference=reference,
         n_by_group=counts,
         degrees_of_freedom=fit.df,
-    )
+    )  # fmt: skip
 
 
 def _coded(groups: Sequence[str], n: int, reference: str) -> tuple[list[str], np.ndarray]:
@@ -211,10 +224,22 @@ def _estimate(fit: _Fit, which: int, method: str, unit: str, level: float, *, te
     )  # fmt: skip
 
 
-def _slopes_differ(design: Matrix, products: Matrix, y: Vector, counts: Mapping[str, int]) -> HypothesisTest | None:
-    """Return the F test of one slope for all groups; None where a group has fewer than three people."""
+def _groups_differ(fit: _Fit) -> HypothesisTest:
+    """Return the F test that all coefficients of groups, which stand after the first two, are 0."""
+    groups, df = fit.coefficients[2:], float(len(fit.coefficients) - 2)
+    f = float(groups @ np.linalg.solve(fit.covariance[2:, 2:], groups)) / df
+    return HypothesisTest(name="F of different groups", p=_f_beyond(f, df, fit.df), statistic=f, df=(df, fit.df))
+
+
+def _f_beyond(f: float, df: float, df_rest: float) -> float:
+    """Return the probability of an F at least as large, never 0."""
     from scipy.special import fdtrc
 
+    return max(float(fdtrc(df, df_rest, f)), float(np.finfo(float).tiny))
+
+
+def _slopes_differ(design: Matrix, products: Matrix, y: Vector, counts: Mapping[str, int]) -> HypothesisTest | None:
+    """Return the F test of one slope for all groups; None where a group has fewer than three people."""
     if min(counts.values()) < 3:
         return None
     try:
@@ -222,6 +247,6 @@ def _slopes_differ(design: Matrix, products: Matrix, y: Vector, counts: Mapping[
     except DesignError:
         return None
     df = float(products.shape[1])
-    f = (small.squares - large.squares) / df / (large.squares / large.df)
-    p: Any = max(float(fdtrc(df, large.df, max(f, 0.0))), np.finfo(float).tiny)
-    return HypothesisTest(name="F of different slopes", p=float(p), statistic=max(f, 0.0), df=(df, large.df))
+    f = max((small.squares - large.squares) / df / (large.squares / large.df), 0.0)
+    p = _f_beyond(f, df, large.df)
+    return HypothesisTest(name="F of different slopes", p=p, statistic=f, df=(df, large.df))

@@ -91,6 +91,9 @@ METHODS: dict[str, str] = {
     "Vickers & Altman 2001, BMJ 323:1123); Student t interval and test, standard errors that allow each person "
     "another variance (HC3; MacKinnon & White 1985, J Econom 29:305).",
     "ancova_slope": "Later value per unit of the first value, within groups (analysis of covariance).",
+    "ancova_information": "Information criterion of the analysis of covariance with one residual variance, which "
+    "counts among its parameters (Akaike 1974, IEEE Trans Autom Control 19:716; AICc: Hurvich & Tsai 1989, Biometrika "
+    "76:297; BIC: Schwarz 1978, Ann Stat 6:461); compare fits of the same values only.",
     "slopes_differ": "F test that the later value does not follow the first one by the same slope in all groups: a "
     "note on the model, not a step that chooses it.",
     "change_difference": "Difference of the mean changes of two groups, unequal spreads; interval and test by Welch "

@@ -14,6 +14,7 @@ from outcomes.dose_response.linear import covariate_basis, rest
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, f_quantile, t_quantile
 from outcomes.matrices import Vector, all_equal, finite_vector
+from outcomes.models import information_criteria, least_squares_log_likelihood
 from outcomes.result import Estimate, Interval, Result
 
 CURVES = ("linear", "log", "saturating")
@@ -340,8 +341,9 @@ def _aicc(squares: float, n: int, k: int) -> tuple[float, float]:
     """Return AIC and AICc of a least-squares fit with k parameters, the residual variance among them."""
     if n - k - 1 < 1:
         raise DesignError(f"{n} people are too few for AICc with {k} parameters")
-    aic = n * math.log(max(squares, 1e-300) / n) + n * math.log(2 * math.pi) + n + 2 * k
-    return aic, aic + 2 * k * (k + 1) / (n - k - 1)
+    fit = least_squares_log_likelihood(max(squares, 1e-300), n)
+    found = information_criteria(fit, n_parameters=k, n_values=n, n_people=n, method="dose_curve_aicc")
+    return float(found.aic.value), float(found.aicc.value)  # type: ignore[arg-type, union-attr]
 
 
 def _explained(d: Vector, left: Vector, basis: NDArray[np.float64], halves: Vector) -> Vector:

@@ -1,14 +1,15 @@
-"""The linear mixed model: repeated values of people, with inference that holds for few of them."""
+"""Models of repeated and of missing values of people, with inference that holds for few of them."""
 
 from __future__ import annotations
 
+from outcomes.models.criteria import InformationCriteria, information_criteria, least_squares_log_likelihood
+from outcomes.models.imputations import PooledImputations, pool_imputations
 from outcomes.models.limbs import LimbChange, limb_change
 from outcomes.models.mixed import MixedModel, mixed_model
 from outcomes.models.notes import CAVEATS, METHODS
 from outcomes.models.results import (
     Contrast,
     FTest,
-    InformationCriteria,
     LeaveOneOut,
     ModelResiduals,
     VarianceIntervals,
@@ -27,11 +28,15 @@ __all__ = [
     "LimbChange",
     "MixedModel",
     "ModelResiduals",
+    "PooledImputations",
     "RegressionToMean",
     "VarianceIntervals",
     "VisitModel",
+    "information_criteria",
+    "least_squares_log_likelihood",
     "limb_change",
     "mixed_model",
+    "pool_imputations",
     "regression_to_the_mean",
     "visit_model",
 ]

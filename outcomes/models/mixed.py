@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level
+from outcomes.models.criteria import InformationCriteria, information_criteria
 from outcomes.models.design import checked_columns, prepare
 from outcomes.models.fit import Fit, fit, line_parts
 from outcomes.models.inference import Inference, infer
@@ -21,7 +22,6 @@ from outcomes.models.results import (
     Contrast,
     DegreesOfFreedom,
     FTest,
-    InformationCriteria,
     LeaveOneOut,
     ModelResiduals,
     VarianceIntervals,
@@ -224,13 +224,8 @@ class MixedModel(Result):
 
         Notes
         -----
-        AIC = D + 2k, BIC = D + k log n, AICc = AIC + 2k(k + 1)/(n - k - 1); D = -2 log likelihood, k counts the fixed
-        terms, the elements of the covariance between people and the residual variance, n the values.
-
-        References
-        ----------
-        Akaike (1974) IEEE Trans Autom Control 19:716-723; Hurvich & Tsai (1989) Biometrika 76:297-307; Schwarz (1978)
-        Ann Stat 6:461-464.
+        See `outcomes.models.information_criteria`; k counts the fixed terms, the elements of the covariance between
+        people and the residual variance, n the values.
         """
         deviance = self.deviance
         if self.method == "REML":
@@ -238,19 +233,13 @@ class MixedModel(Result):
             deviance = fit(found.design, restricted=False, start=found.optimum.covariance).deviance
         n, q = self.n_values, 1 if self.slope_sd is None else 2
         k = len(self.names) + q * (q + 1) // 2 + 1
-
-        def criterion(value: float) -> Estimate:
-            return self._inference.estimate(
-                value, "1", "mixed_information", "Akaike (1974) IEEE Trans Autom Control 19:716"
-            )
-
-        aic = deviance + 2 * k
-        return InformationCriteria(
-            aic=criterion(aic),
-            bic=criterion(deviance + k * float(np.log(n))),
-            aicc=criterion(aic + 2 * k * (k + 1) / (n - k - 1)) if n > k + 1 else None,
-            log_likelihood=-deviance / 2,
+        return information_criteria(
+            -deviance / 2,
             n_parameters=k,
+            n_values=n,
+            n_people=self.n_people,
+            method="mixed_information",
+            caveats=self._inference.caveats,
         )
 
     def leave_one_out(self) -> LeaveOneOut:

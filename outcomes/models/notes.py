@@ -39,6 +39,9 @@ METHODS: dict[str, str] = {
     "regression_to_mean": "Mean change that selection by the first value would bring with nothing done: (1 - "
     "reliability) times the distance of the first mean from that of people like these without the cut-off (Davis "
     "1976, Am J Epidemiol 104:493).",
+    "pooled_imputations": "Mean of the estimates of several imputed tables; variance within and between tables (Rubin "
+    "1987, Multiple Imputation for Nonresponse in Surveys); t interval and p with the degrees of freedom of Barnard & "
+    "Rubin (1999, Biometrika 86:948).",
     "mixed_leave_one_out": "Extreme of the coefficients that remain when each participant in turn is left out and the "
     "model, variances included, is fitted anew.",
 }

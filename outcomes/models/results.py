@@ -162,36 +162,6 @@ class VarianceIntervals(Result):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class InformationCriteria(Result):
-    """Information criteria of the maximum-likelihood fit.
-
-    Parameters
-    ----------
-    aic, bic : Estimate
-    aicc : Estimate, optional
-        None where there are too few values for it.
-    log_likelihood : float
-        Its maximum.
-    n_parameters : int
-        Fixed terms, random parts and the residual variance.
-    """
-
-    aic: Estimate
-    bic: Estimate
-    aicc: Estimate | None
-    log_likelihood: float
-    n_parameters: int
-
-    def summary(self) -> str:
-        """Return the criteria, rounded, with what they count."""
-        corrected = f", AICc {self.aicc.value:.1f}" if self.aicc else ""
-        return (
-            f"AIC {self.aic.value:.1f}{corrected}, BIC {self.bic.value:.1f} (maximum likelihood, {self.n_parameters} "
-            f"parameters, {self.aic.n_values} values of {self.aic.n_people} people)"
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class LeaveOneOut(Result):
     """The model without each participant in turn, variances fitted anew.
 

@@ -32,7 +32,7 @@ CASES = [
     for number, case in enumerate(document["cases"], start=1)
 ]
 R_ROWS: dict[str, dict[str, str]] = {}
-for name in ("statistics.csv", "models.csv", "reliability.csv", "groups.csv"):
+for name in ("statistics.csv", "models.csv", "reliability.csv", "groups.csv", "marginal.csv"):
     with (HERE / "r" / name).open(encoding="utf-8") as stream:
         R_ROWS |= {row["key"]: row for row in csv.DictReader(stream)}
 
@@ -97,8 +97,6 @@ def reached(result: Any, path: str) -> Any:
 def step(result: Any, part: str) -> Any:
     if part.isdigit():
         return result[int(part)]
-    if isinstance(result, dict):
-        return result[part]
     if isinstance(result, dict):
         return result[part]
     called = re.fullmatch(r"(\w+)(?:\(\)|\[(.+)\])", part)

@@ -46,9 +46,10 @@ FALL_SHORT = {
 """Intervals that fall short of near normal data below so many people: records quote the table there."""
 WITHOUT_INTERVAL = frozenset(
     """
-    acceptable_difference acceptable_verdict count_better count_higher count_lower count_other count_same
-    count_within degrees_of_freedom dose_curve_aicc dose_curve_weight dose_description dose_leave_one_out
-    dose_median_person_r dose_only_time dose_prediction_error dose_prediction_gain dose_vif dose_within_person_r
+    acceptable_difference acceptable_verdict ancova_information count_better count_higher count_lower
+    count_other count_same count_within degrees_of_freedom dose_curve_aicc dose_curve_weight
+    dose_description dose_leave_one_out dose_median_person_r dose_only_time dose_prediction_error
+    dose_prediction_gain dose_vif dose_within_person_r
     expected_by_known_error limb_likeness mean_after mean_before median_after median_before
     mixed_f_kenward_roger mixed_f_satterthwaite mixed_information mixed_leave_one_out mixed_sd_ml mixed_sd_reml
     number_needed percent_change_of_mean rci_better rci_expected rci_other rci_within regression_to_mean

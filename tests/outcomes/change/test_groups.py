@@ -236,3 +236,24 @@ def test_equal_grades_are_no_difference_and_no_p_below_one() -> None:
     assert found.cliff_dominance.value == 0
     assert found.cliff_dominance.test.p == found.smallest_p == 1
     assert found.cliff_dominance.caveats == ("p_cannot_reach",)
+
+
+@pytest.mark.parametrize("spread", ["equal", "hc3"])
+def test_groups_that_differ_are_told_by_the_f_test_of_statsmodels(spread: str) -> None:
+    model = smf.ols("after ~ before + C(g)", TABLE)
+    theirs = model.fit() if spread == "equal" else model.fit(cov_type="HC3", use_t=True)
+    wanted = theirs.f_test("C(g)[T.trained] = C(g)[T.waiting] = 0")
+    found = ancova(spread=spread).groups_differ
+    assert (found.statistic, found.p, found.df) == (
+        pytest.approx(float(wanted.fvalue)),
+        pytest.approx(float(wanted.pvalue)),
+        (2, 26),
+    )
+
+
+def test_criteria_count_the_residual_variance_which_statsmodels_does_not() -> None:
+    theirs = smf.ols("after ~ before + C(g)", TABLE).fit()
+    found = ancova().criteria
+    assert found.n_parameters == 5
+    assert found.log_likelihood == pytest.approx(theirs.llf)
+    assert found.aic.value == pytest.approx(theirs.aic + 2)
