@@ -8,11 +8,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from outcomes.change.roc import area, delong_interval, youden_cuts, youden_rows
+from outcomes.change.roc import area, area_interval, youden_cuts, youden_rows
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, t_interval, wilson_interval
 from outcomes.matrices import Vector, all_equal, finite_vector, snapped
@@ -42,7 +43,7 @@ class ImportantChange(Result):
     mean_change : Estimate, optional
         Mean change of people in the category just above "no change"; None where nobody was named.
     area : Estimate
-        Area under the ROC curve; without unit, DeLong interval.
+        Area under the ROC curve; without unit, with the interval of `outcomes.change.roc.area_interval`.
     sensitivity, specificity : Estimate
         At the ROC cut-point, with Wilson intervals that take the cut-point as given.
     share_important : Estimate
@@ -85,6 +86,7 @@ def important_change(
     unit: str,
     slightly: ArrayLike | None = None,
     level: float = 0.95,
+    interval: Literal["logit", "delong"] = "logit",
     resamples: int = 1000,
     rng: np.random.Generator,
 ) -> ImportantChange:
@@ -103,6 +105,8 @@ def important_change(
         Whether the rating lies in the category just above "no change", for the mean-change method.
     level : float
         Nominal coverage.
+    interval : {"logit", "delong"}
+        Of the area: DeLong's variance on the logit scale, or the plain interval of 1988, too narrow for few people.
     resamples : int
         Bootstrap resamples of participants, at least 1000.
     rng : numpy.random.Generator
@@ -114,7 +118,8 @@ def important_change(
     Raises
     ------
     DesignError
-        Fewer than five people with, or without, an important change, equal changes, or a missing value.
+        Fewer than five people with, or without, an important change, equal changes, a missing value, or an interval
+        that is none of those.
 
     Notes
     -----
@@ -158,7 +163,8 @@ def important_change(
         mean_change=_mean_change(x, slightly, unit, level, reasons),
         area=Estimate(
             value=area(x, flag), unit="1", method="roc_area", n_people=len(x), n_values=len(x),
-            interval=delong_interval(x, flag, level=level), source="DeLong et al. (1988) Biometrics 44:837",
+            interval=area_interval(x, flag, level=level, interval=interval),
+            source="DeLong et al. (1988) Biometrics 44:837",
         ),
         sensitivity=_share("roc_sensitivity", round(sensitivity * yes), yes, level),
         specificity=_share("roc_specificity", round(specificity * no), no, level),

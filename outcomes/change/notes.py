@@ -32,8 +32,8 @@ METHODS: dict[str, str] = {
     "signed_rank": "Exact conditional signed-rank test with mid-ranks for ties; zeros by the rule that its name "
     "gives (Wilcoxon 1945, Biometrics Bull 1:80; Pratt 1959, J Am Stat Assoc 54:655).",
     "rank_biserial": "Matched rank-biserial correlation: (rank sum of rises - rank sum of falls)/(their sum), people "
-    "without change left out (Kerby 2014, Compr Psychol 3:11.IT.3.1); interval by Fisher's transformation with the "
-    "standard error of no change, none where all went one way.",
+    "without change left out (Kerby 2014, Compr Psychol 3:11.IT.3.1); interval from its jackknife variance within -1 "
+    "to 1 (form of Feng & Cliff 2004, J Mod Appl Stat Methods 3:322), one-sided where all went one way.",
     "count_lower": "People with a lower grade at the later visit.",
     "count_same": "People with the same grade at both visits.",
     "count_higher": "People with a higher grade at the later visit.",
@@ -123,8 +123,9 @@ METHODS: dict[str, str] = {
     "important_mean_change": "Mean change of the people whose own rating lies just above no change (Jaeschke et al. "
     "1989, Control Clin Trials 10:407); Student t interval.",
     "roc_area": "Area under the ROC curve: chance that of two people, one with an important change by the anchor and "
-    "one without, the first changed more, ties counting a half; DeLong interval (DeLong et al. 1988, Biometrics "
-    "44:837).",
+    "one without, the first changed more, ties counting a half; interval from DeLong's variance on the logit scale "
+    "(DeLong et al. 1988, Biometrics 44:837; Pohar Perme & Manevski 2018, Stat Methods Med Res, doi "
+    "10.1177/0962280218814556), one-sided where both kinds do not overlap.",
     "roc_sensitivity": "Share of the people with an important change by the anchor whose change reaches the "
     "cut-point; Wilson interval, the cut-point taken as given.",
     "roc_specificity": "Share of the people without an important change by the anchor whose change does not reach "

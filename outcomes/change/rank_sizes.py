@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from outcomes.change.significance import signed_ranks
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, midranks, normal_quantile, wilson_interval
+from outcomes.intervals import check_level, midranks, normal_quantile, t_quantile, wilson_interval
 from outcomes.matrices import Matrix, Vector, finite_vector, snapped
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
@@ -45,7 +46,9 @@ class PairedRankSizes(Result):
         return f"rank-biserial {r}, probability of a rise {self.probability_of_rise.value:.2f} (n = {self.n_people})"
 
 
-def paired_rank_sizes(changes: ArrayLike, *, level: float = 0.95) -> PairedRankSizes:
+def paired_rank_sizes(
+    changes: ArrayLike, *, level: float = 0.95, interval: Literal["jackknife", "null"] = "jackknife"
+) -> PairedRankSizes:
     """Rank-based sizes of the change of people graded twice.
 
     Parameters
@@ -54,6 +57,9 @@ def paired_rank_sizes(changes: ArrayLike, *, level: float = 0.95) -> PairedRankS
         later - earlier, in grades; no missing values.
     level : float
         Nominal coverage.
+    interval : {"jackknife", "null"}
+        Of the rank-biserial: from its jackknife variance, or, as other programs give it, from the standard error that
+        it has if nothing changes, which is too narrow if something does.
 
     Returns
     -------
@@ -62,19 +68,23 @@ def paired_rank_sizes(changes: ArrayLike, *, level: float = 0.95) -> PairedRankS
     Raises
     ------
     DesignError
-        Fewer than two people, or a missing value.
+        Fewer than two people, a missing value, or an interval that is none of those.
 
     Notes
     -----
-    r = (W+ - W-)/(W+ + W-), people without change left out; its interval is tanh(atanh r ± z s) with the standard
-    deviation s = √(n (n+1) (2n+1)/6) / (n (n+1)/2) that r has if nothing changes (n people who changed), none where
-    all went one way. The probability of a rise is (rises + half of the ties)/n with the Wilson interval, which is too
-    wide rather than too narrow where there are ties.
+    r = (W+ - W-)/(W+ + W-), people without change left out: of the m others, the mean over all pairs i <= j of the sign
+    of x_i + x_j. "jackknife": v = (m - 1)/m · Σ(r_(i) - mean)² over the r_(i) that leave one of them out, at least (1 -
+    r²)/(m (m + 1)/2 - 1), and the ends (r - r³ ± t √v √((1 - r²)² + t² v))/(1 - r² + t² v) of Feng & Cliff, cut at
+    ±1, with the quantile t of m - 1 degrees of freedom; where all went one way from (m - z²)/(m + z²) to the bound.
+    "null": tanh(atanh r ± z s) with s = √(m (m+1) (2m+1)/6) / (m (m+1)/2), none where all went one way. The probability
+    of a rise is (rises + half of the ties)/n with the Wilson interval, which is too wide rather than too narrow where
+    there are ties.
 
     References
     ----------
-    Kerby (2014) Compr Psychol 3:11.IT.3.1; Wilson (1927) J Am Stat Assoc 22:209-212; the interval of r as in R
-    effectsize, rank_biserial(paired = TRUE).
+    Kerby (2014) Compr Psychol 3:11.IT.3.1; Feng & Cliff (2004) J Mod Appl Stat Methods 3:322-332 (the ends, there of
+    Cliff's delta); Efron & Stein (1981) Ann Stat 9:586-596 (jackknife variance); Wilson (1927) J Am Stat
+    Assoc 22:209-212; "null" as in R effectsize, rank_biserial(paired = TRUE).
 
     Examples
     --------
@@ -83,20 +93,19 @@ def paired_rank_sizes(changes: ArrayLike, *, level: float = 0.95) -> PairedRankS
     (-0.5333, 0.25)
     """
     check_level(level)
+    if interval not in ("jackknife", "null"):
+        raise DesignError(f"interval '{interval}' is none of jackknife, null")
     x = snapped(finite_vector(changes, name="changes", at_least=2))
     n, reasons = len(x), dict[str, str]()
-    moved = int(np.count_nonzero(x))
+    moved = x[x != 0]
     rank_biserial = None
-    if moved:
+    if len(moved):
         signed = signed_ranks(x, "wilcoxon")
         r = float(signed.sum() / np.abs(signed).sum())
-        interval = None
-        if abs(r) < 1 - 1e-12:
-            s = math.sqrt(moved * (moved + 1) * (2 * moved + 1) / 6) / (moved * (moved + 1) / 2)
-            interval = _fisher(r, s, level)
-        else:
+        ends = _jackknife(moved, r, level) if interval == "jackknife" else _null(len(moved), r, level)
+        if ends is None:
             reasons["rank_biserial.interval"] = "all who changed went one way"
-        rank_biserial = _estimate(r, "rank_biserial", n, interval, "Kerby (2014) Compr Psychol 3:11.IT.3.1")
+        rank_biserial = _estimate(r, "rank_biserial", n, ends, "Kerby (2014) Compr Psychol 3:11.IT.3.1")
     else:
         reasons["rank_biserial"] = "nobody changed grade"
     count = float(np.sum(x > 0) + np.sum(x == 0) / 2)
@@ -107,11 +116,39 @@ def paired_rank_sizes(changes: ArrayLike, *, level: float = 0.95) -> PairedRankS
     return PairedRankSizes(rank_biserial=rank_biserial, probability_of_rise=rise, n_people=n, reasons=reasons)
 
 
-def _fisher(r: float, s: float, level: float) -> Interval:
-    half = normal_quantile((1 + level) / 2) * s
+def _jackknife(moved: Vector, r: float, level: float) -> Interval:
+    m = len(moved)
+    if abs(r) > 1 - 1e-12:
+        return _one_sided(r, m, level, "Feng-Cliff, all one way")
+    pairs: Matrix = np.sign(moved[:, None] + moved[None, :])
+    total = (pairs.sum() + np.sign(moved).sum()) / 2
+    left_out = (total - pairs.sum(axis=1)) / (m * (m - 1) / 2)
+    variance = (m - 1) * float(np.var(left_out))
+    s = math.sqrt(max(variance, (1 - r * r) / (m * (m + 1) / 2 - 1)))
+    return _within_bounds(r, t_quantile((1 + level) / 2, m - 1) * s, level, "Feng-Cliff, jackknife variance")
+
+
+def _null(m: int, r: float, level: float) -> Interval | None:
+    if abs(r) > 1 - 1e-12:
+        return None
+    half = normal_quantile((1 + level) / 2) * math.sqrt(m * (m + 1) * (2 * m + 1) / 6) / (m * (m + 1) / 2)
     return Interval(
         math.tanh(math.atanh(r) - half), math.tanh(math.atanh(r) + half), level, "Fisher z, null standard error"
     )
+
+
+def _within_bounds(d: float, half: float, level: float, method: str) -> Interval:
+    """Return the ends of Feng & Cliff, asymmetric within -1 to 1, for a quantile times standard error of `half`."""
+    middle, below = d - d**3, 1 - d**2 + half**2
+    away = half * math.sqrt((1 - d**2) ** 2 + half**2)
+    return Interval(max((middle - away) / below, -1.0), min((middle + away) / below, 1.0), level, method)
+
+
+def _one_sided(d: float, people: int, level: float, method: str) -> Interval:
+    """Return the interval at a bound, -1 or 1: Wilson's of a share of 0 or 1 of so many people."""
+    z = normal_quantile((1 + level) / 2)
+    inner = (people - z * z) / (people + z * z)
+    return Interval(inner, 1.0, level, method) if d > 0 else Interval(-1.0, -inner, level, method)
 
 
 def _estimate(value: float, method: str, n: int, interval: Interval | None, source: str) -> Estimate:
@@ -219,18 +256,13 @@ def rank_comparison(
 def _feng_cliff(above: Matrix, d: float, level: float) -> Interval:
     """Return the interval of Cliff's delta from the matrix of signs of all pairs."""
     m, n = above.shape
-    z = normal_quantile((1 + level) / 2)
     if abs(d) > 1 - 1e-12:
-        inner = (min(m, n) - z * z) / (min(m, n) + z * z)
-        low, high = (inner, 1.0) if d > 0 else (-1.0, -inner)
-        return Interval(low, high, level, "Feng-Cliff, no overlap")
+        return _one_sided(d, min(m, n), level, "Feng-Cliff, no overlap")
     rows, columns = above.mean(axis=1) - d, above.mean(axis=0) - d
     whole = float(np.sum((above - d) ** 2))
     variance = (n * n * np.sum(rows**2) + m * m * np.sum(columns**2) - whole) / (m * n * (m - 1) * (n - 1))
     s = math.sqrt(max(float(variance), (1 - d * d) / (m * n - 1)))
-    middle, below = d - d**3, 1 - d**2 + (z * s) ** 2
-    half = z * s * math.sqrt((1 - d**2) ** 2 + (z * s) ** 2)
-    return Interval(max((middle - half) / below, -1.0), min((middle + half) / below, 1.0), level, "Feng-Cliff")
+    return _within_bounds(d, normal_quantile((1 + level) / 2) * s, level, "Feng-Cliff")
 
 
 def _rank_sum(both: Vector, m: int, rng: np.random.Generator | None) -> tuple[HypothesisTest, float]:

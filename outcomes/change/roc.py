@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from typing import Literal
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -101,8 +104,10 @@ def area(values: Vector, flag: Flags) -> float:
     return float((midranks(values)[flag].sum() - n * (n + 1) / 2) / (n * m))
 
 
-def delong_interval(values: Vector, flag: Flags, *, level: float = 0.95) -> Interval | None:
-    """Return the DeLong interval of the area; None where both kinds do not overlap, so that its variance is 0.
+def area_interval(
+    values: Vector, flag: Flags, *, level: float = 0.95, interval: Literal["logit", "delong"] = "logit"
+) -> Interval | None:
+    """Return the interval of the area from DeLong's variance.
 
     Parameters
     ----------
@@ -111,21 +116,40 @@ def delong_interval(values: Vector, flag: Flags, *, level: float = 0.95) -> Inte
         At least two of each kind.
     level : float
         Nominal coverage.
+    interval : {"logit", "delong"}
+        On the logit scale; or area ± z standard errors, as the 1988 paper has it, which is cut at 0 and 1 and too
+        narrow for few people.
 
     Returns
     -------
     Interval or None
-        Cut at 0 and 1, which no area can pass.
+        None where all are tied; of "delong" also where both kinds do not overlap, so that the variance is 0.
 
     Raises
     ------
     DesignError
-        Fewer than two people of one kind.
+        Fewer than two people of one kind, or an interval that is none of those.
+
+    Notes
+    -----
+    logit A ± z √v/(A (1 - A)), v the variance of DeLong et al. Where the kinds do not overlap, m the smaller number of
+    people of a kind: from m/(m + z²) to 1, or its mirror image, as Feng & Cliff do it.
 
     References
     ----------
-    DeLong et al. (1988) Biometrics 44:837-845; Sun & Xu (2014) IEEE Signal Process Lett 21:1389-1393 (by ranks).
+    DeLong et al. (1988) Biometrics 44:837-845; Sun & Xu (2014) IEEE Signal Process Lett 21:1389-1393 (by ranks); Pohar
+    Perme & Manevski (2018) Stat Methods Med Res, doi 10.1177/0962280218814556 (logit scale); Feng & Cliff (2004) J Mod
+    Appl Stat Methods 3:322-332.
+
+    Examples
+    --------
+    >>> rated = np.array([False, False, True, False, True, True])
+    >>> found = area_interval(np.array([1.0, 2, 3, 4, 5, 6]), rated)
+    >>> round(found.low, 3), round(found.high, 3)
+    (0.261, 0.995)
     """
+    if interval not in ("logit", "delong"):
+        raise DesignError(f"interval '{interval}' of an area is none of logit, delong")
     yes, no = values[flag], values[~flag]
     if min(len(yes), len(no)) < 2:
         raise DesignError("an area under the curve needs two people of each kind for an interval")
@@ -133,7 +157,16 @@ def delong_interval(values: Vector, flag: Flags, *, level: float = 0.95) -> Inte
     above = (ranks[flag] - midranks(yes)) / len(no)
     below = 1 - (ranks[~flag] - midranks(no)) / len(yes)
     variance = float(np.var(above, ddof=1) / len(yes) + np.var(below, ddof=1) / len(no))
+    middle, z = area(values, flag), normal_quantile((1 + level) / 2)
+    if interval == "logit" and middle in (0.0, 1.0):
+        few = min(len(yes), len(no))
+        inner = few / (few + z * z)
+        low, high = (inner, 1.0) if middle == 1 else (0.0, 1 - inner)
+        return Interval(low, high, level, "Feng-Cliff, no overlap")
     if variance <= 0:
         return None
-    middle, half = area(values, flag), normal_quantile((1 + level) / 2) * variance**0.5
-    return Interval(max(middle - half, 0.0), min(middle + half, 1.0), level, "DeLong")
+    half = z * math.sqrt(variance)
+    if interval == "delong":
+        return Interval(max(middle - half, 0.0), min(middle + half, 1.0), level, "DeLong")
+    odds, factor = middle / (1 - middle), math.exp(half / (middle * (1 - middle)))
+    return Interval(odds / (odds + factor), odds * factor / (1 + odds * factor), level, "DeLong, logit scale")

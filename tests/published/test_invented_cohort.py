@@ -17,6 +17,7 @@ from outcomes.change import (
     important_change,
     ordinal_change,
     paired_change,
+    paired_rank_sizes,
     rank_comparison,
 )
 from outcomes.dose_response import between_person_association
@@ -100,7 +101,10 @@ def of_changes() -> Iterator[tuple[str, float]]:
             found = ordinal_change(part["before"], part["after"], levels=None)
             assert found.rank_biserial is not None
             assert found.signed_rank is not None
-            yield from spread(f"{key}.{name}.rank_biserial", found.rank_biserial)
+            plain = paired_rank_sizes(part["after"] - part["before"], interval="null").rank_biserial
+            assert plain is not None
+            assert found.rank_biserial.value == plain.value
+            yield from spread(f"{key}.{name}.rank_biserial", plain)
             yield from spread(f"{key}.{name}.hodges_lehmann", found.hodges_lehmann)
             yield f"{key}.{name}.signed_rank.p", found.signed_rank.test.p
 
@@ -111,7 +115,7 @@ def of_ratings_and_dose() -> Iterator[tuple[str, float]]:
     rated = thigh.dropna(subset=["rating"])
     rng = np.random.default_rng(1)
     found = important_change(
-        rated["after"] - rated["before"], rated["rating"] >= 4, unit="cm", resamples=1_000, rng=rng
+        rated["after"] - rated["before"], rated["rating"] >= 4, unit="cm", interval="delong", resamples=1_000, rng=rng
     )  # fmt: skip
     yield from spread("important.area", found.area)
     assert found.predicted is not None

@@ -127,6 +127,20 @@ def fisher_ends(r: np.ndarray, variance: Any) -> tuple[np.ndarray, np.ndarray]:
     return np.tanh(np.arctanh(r) - half), np.tanh(np.arctanh(r) + half)
 
 
+def bounded_ends(d: np.ndarray, half: Any) -> tuple[np.ndarray, np.ndarray]:
+    """Return the intervals within -1 to 1 by the form of Feng & Cliff."""
+    middle, below = d - d**3, 1 - d**2 + half**2
+    away = half * np.sqrt((1 - d**2) ** 2 + half**2)
+    return np.maximum((middle - away) / below, -1.0), np.minimum((middle + away) / below, 1.0)
+
+
+def at_bound(d: np.ndarray, low: np.ndarray, high: np.ndarray, people: Any) -> tuple[np.ndarray, np.ndarray]:
+    """Return the intervals, those at a bound, -1 or 1, as one-sided ones of so many people."""
+    inner, apart = (people - Z * Z) / (people + Z * Z), np.abs(d) > 1 - 1e-12
+    low = np.where(apart, np.where(d > 0, inner, -1.0), low)
+    return low, np.where(apart, np.where(d > 0, 1.0, -inner), high)
+
+
 def wilson_ends(count: np.ndarray, n: Any) -> tuple[np.ndarray, np.ndarray]:
     """Return Wilson intervals of shares."""
     root = Z * np.sqrt(Z * Z + 4 * count * (1 - count / n))

@@ -188,13 +188,19 @@ def _rank_biserial_ends(x: np.ndarray) -> Any:
     m = there.sum(axis=-1)
     rank = np.where(there, data.ranks(size) - (x.shape[-1] - m)[:, None], 0.0)
     r = (np.sign(x) * rank).sum(axis=-1) / rank.sum(axis=-1)
-    s = np.sqrt(m * (m + 1) * (2 * m + 1) / 6) / (m * (m + 1) / 2)
-    return data.fisher_ends(np.where(np.abs(r) < 1 - 1e-12, r, np.nan), s**2)
+    pairs = np.sign(x[:, :, None] + x[:, None, :]) * (there[:, :, None] & there[:, None, :])
+    own = pairs.sum(axis=2)
+    without = ((own.sum(axis=-1) + np.sign(x).sum(axis=-1)) / 2)[:, None] - own
+    left_out = np.where(there, without / (m * (m - 1) / 2)[:, None], 0.0)
+    away = np.where(there, left_out - (left_out.sum(axis=-1) / m)[:, None], 0.0)
+    v = np.maximum((m - 1) / m * (away**2).sum(axis=-1), (1 - r**2) / (m * (m + 1) / 2 - 1))
+    low, high = data.bounded_ends(r, data.t_half(np.maximum(m - 1, 1), np.sqrt(v)))
+    return data.at_bound(r, low, high, m)
 
 
 interval(
-    "Fisher z, rank-biserial", "rank_biserial", shapes=CHANGES, draw=moved, truth=true_rank_biserial,
-    one=_rank_sizes("rank_biserial"), many=_rank_biserial_ends,
+    "Feng-Cliff with jackknife variance, rank-biserial", "rank_biserial", shapes=CHANGES, draw=moved,
+    truth=true_rank_biserial, one=_rank_sizes("rank_biserial"), many=_rank_biserial_ends,
 )  # fmt: skip
 
 

@@ -262,19 +262,14 @@ def _cliff(a: np.ndarray, b: np.ndarray, rng: Any) -> Any:
 
 
 def _cliff_ends(a: np.ndarray, b: np.ndarray) -> Any:
-    n, z = a.shape[-1], data.Z
+    n = a.shape[-1]
     above = np.sign(a[:, :, None] - b[:, None, :])
     d = above.mean(axis=(1, 2))
     rows, columns = above.mean(axis=2) - d[:, None], above.mean(axis=1) - d[:, None]
     whole = ((above - d[:, None, None]) ** 2).sum(axis=(1, 2))
     variance = (n * n * ((rows**2).sum(axis=-1) + (columns**2).sum(axis=-1)) - whole) / (n * n * (n - 1) ** 2)
-    s2 = z * z * np.maximum(variance, (1 - d * d) / (n * n - 1))
-    middle, below = d - d**3, 1 - d**2 + s2
-    half = np.sqrt(s2 * ((1 - d**2) ** 2 + s2))
-    inner = (n - z * z) / (n + z * z)
-    apart = np.abs(d) > 1 - 1e-12
-    low = np.where(apart, np.where(d > 0, inner, -1.0), np.maximum((middle - half) / below, -1.0))
-    return low, np.where(apart, np.where(d > 0, 1.0, -inner), np.minimum((middle + half) / below, 1.0))
+    half = data.Z * np.sqrt(np.maximum(variance, (1 - d * d) / (n * n - 1)))
+    return data.at_bound(d, *data.bounded_ends(d, half), n)
 
 
 interval(
@@ -348,9 +343,9 @@ def true_area(shape: str) -> float:
 
 
 def _area(x: np.ndarray, flag: np.ndarray, rng: Any) -> Any:
-    from outcomes.change.roc import delong_interval
+    from outcomes.change.roc import area_interval
 
-    return delong_interval(x, flag)
+    return area_interval(x, flag)
 
 
 def _area_ends(x: np.ndarray, flag: np.ndarray) -> Any:
@@ -362,14 +357,17 @@ def _area_ends(x: np.ndarray, flag: np.ndarray) -> Any:
     rows, columns = won.sum(axis=2) / no[:, None], won.sum(axis=1) / yes[:, None]
     first = (np.where(flag, rows - value[:, None], 0) ** 2).sum(axis=-1) / (yes - 1) / yes
     second = (np.where(~flag, columns - value[:, None], 0) ** 2).sum(axis=-1) / (no - 1) / no
-    variance = np.where(np.minimum(yes, no) >= 2, first + second, np.nan)
-    half = data.Z * np.sqrt(np.where(variance > 1e-20, variance, np.nan))
-    return np.maximum(value - half, 0.0) + 0 * half, np.minimum(value + half, 1.0) + 0 * half
+    half = data.Z * np.sqrt(first + second) / (value * (1 - value))
+    ends = [1 / (1 + (1 - value) / value * np.exp(-side * half)) for side in (-1, 1)]
+    few = np.minimum(yes, no)
+    low, high = data.at_bound(2 * value - 1, *(2 * end - 1 for end in ends), few)
+    return tuple(np.where(few >= 2, (end + 1) / 2, np.nan) for end in (low, high))
 
 
 interval(
-    "DeLong, ROC area", "roc_area", shapes=NEAR_AND_FAR, draw=anchored, truth=true_area, one=_area, many=_area_ends
-)
+    "DeLong on the logit scale, ROC area", "roc_area", shapes=NEAR_AND_FAR, draw=anchored, truth=true_area, one=_area,
+    many=_area_ends,
+)  # fmt: skip
 
 
 def _at_cut(kind: str, shape: str) -> Any:

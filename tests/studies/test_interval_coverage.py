@@ -40,8 +40,6 @@ FALL_SHORT = {
     "percentile bootstrap, bias by size": 20,
     "t, slope of spread on size": 100,
     "chi-square, within-person standard deviation": 100,
-    "Fisher z, rank-biserial": 100,
-    "DeLong, ROC area": 100,
 }
 """Intervals that fall short of near normal data below so many people: records quote the table there."""
 WITHOUT_INTERVAL = frozenset(

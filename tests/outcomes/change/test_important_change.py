@@ -10,7 +10,7 @@ import statsmodels.api as sm
 from sklearn.metrics import roc_auc_score, roc_curve
 
 from outcomes.change import METHODS, distribution_based_change, important_change
-from outcomes.change.roc import delong_interval, youden_cuts
+from outcomes.change.roc import area_interval, youden_cuts
 from outcomes.errors import DesignError
 
 DRAW = np.random.default_rng(4)
@@ -81,7 +81,7 @@ def test_people_who_are_told_apart_wholly_have_a_cut_and_no_model() -> None:
     assert one.predicted is one.adjusted is None
     assert "do not overlap" in one.reasons["predicted"]
     assert one.area.value == 1
-    assert one.area.interval is None
+    assert one.area.interval.high == 1
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,26 @@ def test_no_detectable_change_stands_in_what_is_called_important() -> None:
 
 def test_two_people_of_each_kind_are_needed_for_an_interval_of_the_area() -> None:
     with pytest.raises(DesignError, match="two people"):
-        delong_interval(np.array([1.0, 2.0, 3.0]), np.array([True, False, False]))
+        area_interval(np.array([1.0, 2.0, 3.0]), np.array([True, False, False]))
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_an_area_at_its_bound_has_a_one_sided_interval_by_the_smaller_kind(turned: bool) -> None:
+    values, flag = np.arange(8.0), np.arange(8) >= 5
+    z2 = 1.959963984540054**2
+    found = area_interval(values, ~flag if turned else flag)
+    ends = (found.low, found.high)
+    assert ends == pytest.approx((0, z2 / (3 + z2)) if turned else (3 / (3 + z2), 1))
+    assert area_interval(values, flag, interval="delong") is None
+
+
+def test_an_area_of_ties_alone_has_no_interval() -> None:
+    assert area_interval(np.ones(6), np.arange(6) >= 3) is None
+
+
+def test_an_interval_of_the_area_that_is_none_is_refused() -> None:
+    with pytest.raises(DesignError, match="'wald' of an area is none of logit, delong"):
+        found(interval="wald")
 
 
 def test_a_size_without_an_anchor_needs_spread() -> None:

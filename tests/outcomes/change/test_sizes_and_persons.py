@@ -92,11 +92,35 @@ def test_a_level_that_is_none_is_refused(level: float) -> None:
 # -------------------------------------------------------------------------------------------------------- grades
 
 
-def test_a_rank_biserial_at_its_bound_has_no_interval_and_the_probability_has() -> None:
-    found = paired_rank_sizes([1, 2, 1, 0])
-    assert found.rank_biserial.value == 1
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_rank_biserial_at_its_bound_has_a_one_sided_interval(sign: int) -> None:
+    found = paired_rank_sizes([sign, 2 * sign, sign, 0])
+    assert found.rank_biserial.value == sign
+    z2 = 1.959963984540054**2
+    ends = sorted([sign, sign * (3 - z2) / (3 + z2)])
+    assert [found.rank_biserial.interval.low, found.rank_biserial.interval.high] == pytest.approx(ends)
+    assert "one way" in found.rank_biserial.interval.method
+
+
+def test_by_the_null_standard_error_a_rank_biserial_at_its_bound_has_no_interval() -> None:
+    found = paired_rank_sizes([1, 2, 1, 0], interval="null")
     assert found.rank_biserial.interval is None
     assert found.reasons["rank_biserial.interval"] == "all who changed went one way"
+
+
+def test_changes_that_turn_round_turn_the_interval_of_the_rank_biserial_round() -> None:
+    x = np.array([1, 2, -1, 0, 3, -2, 4.0])
+    there, back = (paired_rank_sizes(s * x).rank_biserial.interval for s in (1, -1))
+    assert (back.low, back.high) == pytest.approx((-there.high, -there.low))
+
+
+def test_an_interval_of_the_rank_biserial_that_is_none_is_refused() -> None:
+    with pytest.raises(DesignError, match="'bca' is none of jackknife, null"):
+        paired_rank_sizes([1, 2, -1], interval="bca")
+
+
+def test_the_probability_of_a_rise_of_all_has_an_interval_that_ends_below_one() -> None:
+    found = paired_rank_sizes([1, 2, 1, 0])
     assert found.probability_of_rise.value == 0.875
     assert found.probability_of_rise.interval.high < 1
 

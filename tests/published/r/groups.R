@@ -71,6 +71,10 @@ put("cliff.p", pvalue(wilcox_test(y ~ g, both, distribution = "exact")), paste(v
 cbt <- round(anorexia$Change[anorexia$Treat == "CBT"], 6)
 rb <- rank_biserial(cbt, rep(0, length(cbt)), paired = TRUE); by <- paste(version("effectsize"), "rank_biserial(paired)")
 put("rank_biserial.value", rb$r_rank_biserial, by); put("rank_biserial.low", rb$CI_low, by); put("rank_biserial.high", rb$CI_high, by)
+of_ranks <- function(x) { s <- sign(x) * rank(abs(x)); sum(s) / sum(abs(s)) }
+r <- of_ranks(cbt); m <- length(cbt); left <- sapply(seq_len(m), function(i) of_ranks(cbt[-i]))
+h <- qt(0.975, m - 1) * sqrt((m - 1) / m * sum((left - mean(left))^2)); away <- h * sqrt((1 - r^2)^2 + h^2); by <- "base, jackknife, form of Feng & Cliff 2004"
+put("rank_biserial.jackknife_low", (r - r^3 - away) / (1 - r^2 + h^2), by); put("rank_biserial.jackknife_high", (r - r^3 + away) / (1 - r^2 + h^2), by)
 two <- data.frame(y = round(c(ft$Change, ct$Change), 6), g = factor(rep(1:2, c(n1, n2))))
 put("anorexia_rank_sum.p", pvalue(wilcox_test(y ~ g, two, distribution = "exact")), paste(version("coin"), "wilcox_test(exact)"))
 
@@ -88,6 +92,8 @@ asah <- data("proc_asah.csv"); poor <- asah$outcome == "Poor"
 curve <- roc(poor, asah$s100b, quiet = TRUE, direction = "<")
 put("roc.area", auc(curve), paste(version("pROC"), "roc")); ci <- ci.auc(curve); by <- paste(version("pROC"), "ci.auc(delong)")
 put("roc.low", ci[1], by); put("roc.high", ci[3], by)
+away <- qnorm(0.975) * sqrt(var(curve)) / (auc(curve) * (1 - auc(curve))); by <- paste(version("pROC"), "var(delong), base plogis")
+put("roc.logit_low", plogis(qlogis(auc(curve)) - away), by); put("roc.logit_high", plogis(qlogis(auc(curve)) + away), by)
 best <- coords(curve, "best", best.method = "youden"); by <- paste(version("pROC"), "coords(best, youden)")
 put("roc.cut", best$threshold, by); put("roc.sensitivity", best$sensitivity, by); put("roc.specificity", best$specificity, by)
 logit <- glm(poor ~ asah$s100b, family = binomial, control = glm.control(epsilon = 1e-14, maxit = 100))
