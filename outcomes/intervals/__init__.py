@@ -11,6 +11,7 @@ from outcomes.intervals.coverage import (
     simulated_coverage,
 )
 from outcomes.intervals.noncentral import noncentral_t_interval, noncentral_t_quantile
+from outcomes.intervals.pairs import pairs_interval
 from outcomes.intervals.parametric import (
     correlation_interval,
     newcombe_interval,
@@ -57,6 +58,7 @@ __all__ = [
     "noncentral_t_interval",
     "noncentral_t_quantile",
     "normal_quantile",
+    "pairs_interval",
     "participant_slope",
     "shortfall_sentence",
     "simulated_coverage",

@@ -36,7 +36,7 @@ def test_the_examples_of_a_module_hold(name: str) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["intervals", "matrices", "models", "reliability", "change", "dose_response"],
+    ["intervals", "matrices", "models", "reliability", "change", "dose_response", "single_case"],
 )
 def test_a_room_of_statistics_has_examples(name: str) -> None:
     modules = [module for module in names() if module == f"outcomes.{name}" or module.startswith(f"outcomes.{name}.")]

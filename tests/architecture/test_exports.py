@@ -13,7 +13,7 @@ import outcomes
 ROOMS_WITH_EXPORTS = (
     "protocols",
     *(f"outcomes.{room}" for room in ("measures", "dose", "intake", "study", "analysis", "reports")),
-    *(f"outcomes.{room}" for room in ("models", "reliability", "change", "dose_response")),
+    *(f"outcomes.{room}" for room in ("models", "reliability", "change", "dose_response", "single_case")),
 )
 
 

@@ -19,6 +19,7 @@ FLOORS: dict[int, tuple[str, ...]] = {
         "outcomes.reliability",
         "outcomes.change",
         "outcomes.dose_response",
+        "outcomes.single_case",
         "outcomes.measures",
         "outcomes.dose",
     ),
@@ -90,7 +91,7 @@ def test_a_file_imports_only_from_lower_floors(modules: dict[str, ast.Module]) -
 
 def test_the_arithmetic_knows_neither_files_nor_measures_nor_protocols(modules: dict[str, ast.Module]) -> None:
     arithmetic = {"outcomes.intervals", "outcomes.matrices", "outcomes.models", "outcomes.reliability",
-                  "outcomes.change", "outcomes.dose_response"}  # fmt: skip
+                  "outcomes.change", "outcomes.dose_response", "outcomes.single_case"}  # fmt: skip
     allowed = {*arithmetic, "outcomes.errors", "outcomes.result", "outcomes.units"}
     faults = [
         f"{name}, line {line}: imports {target}"
@@ -104,12 +105,14 @@ def test_the_arithmetic_knows_neither_files_nor_measures_nor_protocols(modules: 
 
 def test_the_clinics_data_and_the_arithmetic_meet_in_the_analysis_only(modules: dict[str, ast.Module]) -> None:
     clinic = {"outcomes.measures", "outcomes.dose", "outcomes.intake", "outcomes.study"}
+    statistics = {"outcomes.models", "outcomes.reliability", "outcomes.change", "outcomes.dose_response",
+                  "outcomes.single_case"}  # fmt: skip
     faults = [
         f"{name}, line {line}: imports {target}"
         for name, tree in modules.items()
         if room(name) in clinic
         for target, line in imports(name, tree, modules)
-        if room(target) in {"outcomes.models", "outcomes.reliability", "outcomes.change", "outcomes.dose_response"}
+        if room(target) in statistics
     ]
     assert faults == []
 

@@ -25,12 +25,13 @@ import coverage_of_changes
 import coverage_of_doses
 import coverage_of_groups
 import coverage_of_models
+import coverage_of_phases
 import coverage_of_repeats
 import numpy as np
 from coverage_registry import STUDIES, outcomes_of
 
 __all__ = ["STUDIES", "block", "cells", "coverage_of_changes", "coverage_of_doses", "coverage_of_groups",
-           "coverage_of_models", "coverage_of_repeats", "read_table"]  # fmt: skip
+           "coverage_of_models", "coverage_of_phases", "coverage_of_repeats", "read_table"]  # fmt: skip
 
 TABLE = Path(__file__).parents[2] / "outcomes" / "intervals" / "coverage.csv"
 SIZES = (8, 12, 24, 60)

@@ -12,7 +12,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from outcomes import change, dose_response, models, reliability
+from outcomes import change, dose_response, models, reliability, single_case
 from outcomes.intervals import coverage_shortfall
 from outcomes.result import Interval
 
@@ -50,8 +50,10 @@ WITHOUT_INTERVAL = frozenset(
     dose_prediction_gain dose_vif dose_within_person_r
     expected_by_known_error limb_likeness mean_after mean_before median_after median_before
     mixed_f_kenward_roger mixed_f_satterthwaite mixed_information mixed_leave_one_out mixed_sd_ml mixed_sd_reml
-    number_needed percent_change_of_mean rci_better rci_expected rci_other rci_within regression_to_mean
+    number_needed percent_change_of_mean phase_difference pnd rci_better rci_expected
+    rci_other rci_within regression_to_mean
     sd_after sd_before sd_change sign_flip signed_rank size_quantile slopes_differ standard_error_from_icc
+    tau_u_pairs tau_u_parker tau_u_whole
     """.split()  # noqa: SIM905
 )
 """Ids of method notes of numbers that have no interval, in the rooms of the statistics."""
@@ -99,7 +101,7 @@ def test_a_row_of_fewer_than_10_000_replicates_says_why() -> None:
 
 
 def test_every_method_with_an_interval_was_simulated_once() -> None:
-    rooms = (change, dose_response, models, reliability)
+    rooms = (change, dose_response, models, reliability, single_case)
     notes = {key for room in rooms for key in room.METHODS}
     simulated = Counter(key for study in STUDY.STUDIES.values() for key in study.methods)
     assert max(simulated.values()) == 1
