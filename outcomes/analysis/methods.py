@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from outcomes.analysis.plan import Work
-    from outcomes.result import Record
 
 METHODS: dict[str, str] = {
     "count": "A count.",
@@ -53,10 +51,12 @@ def note_methods(work: Work) -> None:
         An entry names a note that does not exist: a fault of ours.
     """
     from outcomes import change, dose, dose_response, models, reliability
+    from outcomes.coverage import shortfall_sentences
 
     rooms = (change, dose, dose_response, models, reliability)
     methods = METHODS | {k: v for room in rooms for k, v in room.METHODS.items()}
     caveats = CAVEATS | {k: v for room in rooms for k, v in room.CAVEATS.items()}
+    caveats |= shortfall_sentences(one.shortfall for one in work.record.entries.values() if one.shortfall)
     if "dose" in work.people:
         work.record.methods.update(dose.rules(work.study.protocol))
     for entry in work.record.entries.values():
@@ -64,17 +64,3 @@ def note_methods(work: Work) -> None:
             work.record.methods[entry.method] = methods[entry.method]
         for caveat in entry.caveats:
             work.record.caveats[caveat] = caveats[caveat]
-    _quote_coverage(work.record)
-
-
-def _quote_coverage(record: Record) -> None:
-    """Give every interval that held the truth too seldom in simulated studies the caveat that says how often."""
-    from outcomes.intervals import Shortfall, coverage_shortfall, shortfall_sentence
-
-    short: dict[str, list[Shortfall]] = {}
-    for key, entry in record.entries.items():
-        found = coverage_shortfall(entry.method, entry.interval, entry.n_people)
-        if found is not None:
-            short.setdefault(found.caveat, []).append(found)
-            record.entries[key] = replace(entry, caveats=(*entry.caveats, found.caveat))
-    record.caveats.update({caveat: shortfall_sentence(found) for caveat, found in short.items()})

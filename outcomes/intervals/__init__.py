@@ -3,13 +3,6 @@
 from __future__ import annotations
 
 from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval
-from outcomes.intervals.coverage import (
-    Coverage,
-    Shortfall,
-    coverage_shortfall,
-    shortfall_sentence,
-    simulated_coverage,
-)
 from outcomes.intervals.noncentral import noncentral_t_interval, noncentral_t_quantile
 from outcomes.intervals.pairs import pairs_interval
 from outcomes.intervals.parametric import (
@@ -36,10 +29,8 @@ from outcomes.intervals.variances import VariancePart, variance_interval
 
 __all__ = [
     "BcaInterval",
-    "Coverage",
     "HodgesLehmann",
     "ParticipantSlope",
-    "Shortfall",
     "SignFlips",
     "Statistic",
     "VariancePart",
@@ -49,7 +40,6 @@ __all__ = [
     "check_level",
     "chi_square_quantile",
     "correlation_interval",
-    "coverage_shortfall",
     "f_quantile",
     "flip_signs",
     "hodges_lehmann",
@@ -60,8 +50,6 @@ __all__ = [
     "normal_quantile",
     "pairs_interval",
     "participant_slope",
-    "shortfall_sentence",
-    "simulated_coverage",
     "standard_deviation_interval",
     "t_interval",
     "t_quantile",

@@ -75,7 +75,7 @@ HELD_OF_LIMITS = {"a limit": "exact, limit of agreement", "concordance": "Fisher
 def _held(facts: Facts, intervals: dict[str, str]) -> str:
     """Return how often intervals (what they are of, to their names in the table of coverage) held the truth in
     simulated studies of about as many people; empty but at 95 %."""
-    from outcomes.intervals.coverage import SHAPES, simulated_coverage
+    from outcomes.coverage import SHAPES, simulated_coverage
 
     sizes = [entry.n_people for row, _ in of_plan(facts) if (entry := find(facts, row, "mdc95")) and entry.n_people]
     if abs(facts.level - 0.95) > 1e-9 or not sizes or facts.small.hides(min(sizes)):

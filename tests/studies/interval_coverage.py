@@ -1,6 +1,6 @@
 """How often each interval that a report prints holds the truth, and how often a test finds what is not there.
 
-Run with ``python tests/studies/interval_coverage.py``: writes ``outcomes/intervals/coverage.csv`` beside what it
+Run with ``python tests/studies/interval_coverage.py``: writes ``outcomes/coverage.csv`` beside what it
 describes, with a progress bar, on two processes. ``--only NAME ...`` writes the rows of these intervals anew and leaves
 the others.
 
@@ -33,7 +33,7 @@ from coverage_registry import STUDIES, outcomes_of
 __all__ = ["STUDIES", "block", "cells", "coverage_of_changes", "coverage_of_doses", "coverage_of_groups",
            "coverage_of_models", "coverage_of_phases", "coverage_of_repeats", "read_table"]  # fmt: skip
 
-TABLE = Path(__file__).parents[2] / "outcomes" / "intervals" / "coverage.csv"
+TABLE = Path(__file__).parents[2] / "outcomes" / "coverage.csv"
 SIZES = (8, 12, 24, 60)
 BLOCK = 100
 COMPARED = 3

@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 
 from outcomes import change, dose_response, models, reliability, single_case
-from outcomes.intervals import coverage_shortfall
-from outcomes.result import Interval
+from outcomes.coverage import coverage_shortfall
 
 HERE = Path(__file__).parent
 
@@ -130,7 +129,7 @@ def test_a_row_that_falls_short_is_quoted_with_every_number_that_has_the_interva
     seen = row["replicates"] - row["refused"]
     if row["held"] / seen < 0.93 - 2 * math.sqrt(0.93 * 0.07 / seen):
         for method in row["methods"].split():
-            found = coverage_shortfall(method, Interval(0.0, 1.0, 0.95, "any"), row["n"] * row["groups"])
+            found = coverage_shortfall(method, 0.95, row["n"] * row["groups"])
             assert found is not None
             assert f"{100 * row['held'] / seen:.0f}% (" in found.words
 

@@ -23,8 +23,7 @@ def test_no_two_rooms_give_one_id_to_two_sentences() -> None:
 def test_every_interval_of_a_record_was_simulated_and_quotes_the_table_where_it_is_off(
     build: Callable[..., Study],
 ) -> None:
-    from outcomes.intervals import coverage_shortfall
-    from outcomes.intervals.coverage import TABLE
+    from outcomes.coverage import TABLE
 
     with TABLE.open(encoding="utf-8", newline="") as stream:
         simulated = {method for row in csv.DictReader(stream) for method in row["methods"].split()}
@@ -33,7 +32,7 @@ def test_every_interval_of_a_record_was_simulated_and_quotes_the_table_where_it_
     assert len(with_interval) > 20
     for entry in with_interval:
         assert entry.method in simulated, entry.key
-        found = coverage_shortfall(entry.method, entry.interval, entry.n_people)
+        found = entry.shortfall
         quoted = [caveat for caveat in entry.caveats if caveat.startswith("coverage_")]
         assert quoted == ([] if found is None else [found.caveat])
         assert found is None or found.words in record.caveats[found.caveat]

@@ -13,8 +13,8 @@ import pytest
 from sklearn.metrics import cohen_kappa_score
 
 from outcomes.analysis import Analysis, analyse, write_results
+from outcomes.coverage import TABLE
 from outcomes.errors import DesignError, UsageError
-from outcomes.intervals.coverage import TABLE
 from outcomes.reports.agreement_figures import agreement_blocks
 from outcomes.reports.agreement_tables import GRRAS, RETEST_TABLES
 from outcomes.reports.facts import Facts

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from outcomes.coverage import LEAST, SHAPES, TABLE, coverage_shortfall, shortfall_sentences, simulated_coverage
 from outcomes.errors import DesignError
-from outcomes.intervals import coverage_shortfall, shortfall_sentence, simulated_coverage
-from outcomes.intervals.coverage import LEAST, SHAPES, TABLE
-from outcomes.result import Interval
+from outcomes.reliability import intraclass_correlations
+from outcomes.result import Estimate, Interval
 
 with TABLE.open(encoding="utf-8", newline="") as stream:
     ROWS = [row for row in csv.DictReader(stream) if row["kind"] == "interval"]
-ENDS = Interval(0.5, 0.9, 0.95, "any")
+LEVEL = 0.95
 
 
 def held(name: str, n: int) -> dict[str, int]:
@@ -36,10 +38,10 @@ def held(name: str, n: int) -> dict[str, int]:
     ],
 )
 def test_a_caveat_quotes_the_row_of_about_as_many_people(method: str, name: str, n: int, nearest: int) -> None:
-    found = coverage_shortfall(method, ENDS, n)
+    found = coverage_shortfall(method, LEVEL, n)
     assert found is not None
     assert found.caveat == f"coverage_1x{nearest}"
-    sentence = shortfall_sentence([found, found])
+    (sentence,) = shortfall_sentences([found, found]).values()
     assert sentence.startswith(
         f"In simulated studies of {nearest} people these 95% intervals held the truth too seldom"
     )
@@ -50,10 +52,10 @@ def test_a_caveat_quotes_the_row_of_about_as_many_people(method: str, name: str,
 
 def test_of_two_groups_the_table_counts_the_people_of_each() -> None:
     assert {row.groups for row in simulated_coverage("noncentral t, d_second", 12)} == {2}
-    found = coverage_shortfall("d_second", ENDS, 27)
+    found = coverage_shortfall("d_second", LEVEL, 27)
     assert found is not None
     assert found.caveat == "coverage_2x12"
-    assert "of 2 groups of 12 people" in shortfall_sentence([found])
+    assert "of 2 groups of 12 people" in shortfall_sentences([found])["coverage_2x12"]
 
 
 @pytest.mark.parametrize("method", sorted({method for row in ROWS for method in row["methods"].split()}))
@@ -63,19 +65,49 @@ def test_an_interval_has_its_caveat_where_a_shape_of_data_falls_short_and_only_t
     groups = int(rows[0]["groups"])
     sizes = sorted({int(row["n"]) for row in rows})
     low = min(held(rows[0]["interval"], max((size for size in sizes if size <= n), default=sizes[0])).values())
-    found = coverage_shortfall(method, ENDS, n * groups)
+    found = coverage_shortfall(method, LEVEL, n * groups)
     if low >= 100 * LEAST:
         assert found is None
     elif low < 100 * LEAST - 10:  # beyond two Monte-Carlo standard errors of 100 replicates
         assert found is not None
 
 
-def test_another_level_no_interval_and_an_unknown_method_have_no_caveat() -> None:
-    assert coverage_shortfall("icc_a_1", Interval(0.5, 0.9, 0.9, "any"), 12) is None
-    assert coverage_shortfall("icc_a_1", None, 12) is None
-    assert coverage_shortfall("count", ENDS, 12) is None
+def test_another_level_and_an_unknown_method_have_no_caveat() -> None:
+    assert coverage_shortfall("icc_a_1", 0.9, 12) is None
+    assert coverage_shortfall("count", LEVEL, 12) is None
 
 
 def test_the_coverage_of_what_was_not_simulated_is_refused_with_the_nearest_name() -> None:
     with pytest.raises(DesignError, match=r"was not simulated.*Student t, mean"):
         simulated_coverage("Student t, means", 12)
+
+
+SCORES = np.random.default_rng(7).normal(size=(12, 1)) + np.random.default_rng(8).normal(0, 0.3, size=(12, 2))
+
+
+def test_the_result_of_a_function_carries_the_caveat_and_its_sentence() -> None:
+    found = intraclass_correlations(SCORES)
+    assert found.icc_a_1.caveats[-1] == "coverage_1x12"
+    (sentence,) = found.shortfalls().values()
+    shares = held("F, ICC(A,1)", 12)
+    assert f"F, ICC(A,1) {shares['normal']:.0f}% (near normal data)" in sentence
+    assert f"{shares['skewed']:.0f}% (skewed data)" in sentence
+    assert sentence in found._repr_html_()
+    assert found.summary() in found._repr_html_()
+
+
+def test_a_result_at_another_level_says_nothing_of_it() -> None:
+    found = intraclass_correlations(SCORES, level=0.9)
+    assert found.shortfalls() == {}
+    assert not any(caveat.startswith("coverage_") for caveat in found.icc_a_1.caveats)
+
+
+def test_a_number_that_is_formed_from_another_carries_what_holds_of_itself() -> None:
+    one = Estimate(
+        value=0.5, unit="1", method="icc_a_1", n_people=12, n_values=24, interval=Interval(0.2, 0.8, 0.95, "any"),
+        caveats=("other",),
+    )  # fmt: skip
+    assert one.caveats == ("other", "coverage_1x12")
+    assert replace(one, n_people=30).caveats == ("other", "coverage_1x24")
+    assert replace(one, interval=None).caveats == replace(one, method="mean_change_count").caveats == ("other",)
+    assert replace(one, caveats=()).caveats == ("coverage_1x12",)

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 from outcomes.errors import DesignError, near_word
-from outcomes.result import Interval
 
 TABLE = Path(__file__).with_name("coverage.csv")
 """Written by the study of intervals among the tests: interval, shape, people, replicates, how many held the truth."""
@@ -59,21 +58,18 @@ class Coverage:
 
 
 @cache
-def _rows() -> dict[str, tuple[Coverage, ...]]:
-    found: dict[str, list[Coverage]] = {}
+def _table() -> tuple[dict[str, tuple[Coverage, ...]], dict[str, str]]:
+    """Return the rows of every interval, and the interval of every method note."""
+    rows: dict[str, list[Coverage]] = {}
+    of_method: dict[str, str] = {}
     with TABLE.open(encoding="utf-8", newline="") as stream:
         for row in csv.DictReader(stream):
+            of_method.update(dict.fromkeys(row["methods"].split(), row["interval"]))
             seen = int(row["replicates"]) - int(row["refused"])
             if row["kind"] == "interval" and seen:
                 one = Coverage(row["shape"], int(row["n"]), int(row["held"]) / seen, seen, int(row["groups"]))
-                found.setdefault(row["interval"], []).append(one)
-    return {name: tuple(rows) for name, rows in found.items()}
-
-
-@cache
-def _interval_of_method() -> dict[str, str]:
-    with TABLE.open(encoding="utf-8", newline="") as stream:
-        return {method: row["interval"] for row in csv.DictReader(stream) for method in row["methods"].split()}
+                rows.setdefault(row["interval"], []).append(one)
+    return {name: tuple(found) for name, found in rows.items()}, of_method
 
 
 def simulated_coverage(interval: str, n: int) -> tuple[Coverage, ...]:
@@ -100,7 +96,7 @@ def simulated_coverage(interval: str, n: int) -> tuple[Coverage, ...]:
     >>> [round(found.share, 2) for found in simulated_coverage("Student t, mean", 60) if found.shape == "normal"]
     [0.95]
     """
-    rows = _rows()
+    rows, _ = _table()
     if interval not in rows:
         raise DesignError(f"the coverage of '{interval}' was not simulated{near_word(interval, rows)}")
     sizes = sorted({row.n for row in rows[interval]})
@@ -135,49 +131,66 @@ class Shortfall:
         return f"{self.interval} {held}"
 
 
-def coverage_shortfall(method: str, interval: Interval | None, n_people: int) -> Shortfall | None:
+def coverage_shortfall(method: str, level: float, n_people: int) -> Shortfall | None:
     """Return how an interval fell short of its level in simulated studies of at most as many people.
 
     Parameters
     ----------
     method : str
         Id of the method note of the number, such as "icc_a_1".
-    interval : Interval, optional
+    level : float
+        Nominal coverage of its interval.
     n_people : int
         People behind the number, those of both groups together.
 
     Returns
     -------
     Shortfall or None
-        None where there is no interval of 95 %, where it was not simulated, or where it held the truth in 93 % of the
-        studies of every shape.
+        None at another level than 95 %, where the interval was not simulated, or where it held the truth in 93 % of
+        the studies of every shape.
 
     Examples
     --------
-    >>> from outcomes.result import Interval
-    >>> found = coverage_shortfall("icc_c_1", Interval(0.5, 0.9, 0.95, "exact F"), 25)
+    >>> found = coverage_shortfall("icc_c_1", 0.95, 25)
     >>> found.caveat, found.words.startswith("F, ICC(C,1) 95% (near normal data)")
     ('coverage_1x24', True)
     """
-    name = _interval_of_method().get(method)
-    if name is None or interval is None or abs(interval.level - 0.95) > 1e-9:
+    table, of_method = _table()
+    name = of_method.get(method, "")
+    if name not in table or abs(level - 0.95) > 1e-9:
         return None
-    rows = simulated_coverage(name, n_people // _rows()[name][0].groups)
+    rows = simulated_coverage(name, n_people // table[name][0].groups)
     return Shortfall(name, rows) if any(row.off for row in rows) else None
 
 
-def shortfall_sentence(found: Sequence[Shortfall]) -> str:
-    """Return the caveat of all intervals that fell short in studies of one number of people.
+def shortfall_sentences(found: Iterable[Shortfall]) -> dict[str, str]:
+    """Return the caveats of intervals that fell short: id to sentence, one for each number of people simulated.
 
     Parameters
     ----------
-    found : sequence of Shortfall
-        Not empty, of one `caveat`.
+    found : iterable of Shortfall
 
     Returns
     -------
-    str
+    dict of str to str
+
+    Examples
+    --------
+    >>> list(shortfall_sentences([coverage_shortfall("icc_c_1", 0.95, 25), coverage_shortfall("mdc95", 0.95, 12)]))
+    ['coverage_1x24', 'coverage_1x12']
     """
+    by_caveat: dict[str, list[Shortfall]] = {}
+    for one in found:
+        by_caveat.setdefault(one.caveat, []).append(one)
+    return {caveat: _sentence(ones) for caveat, ones in by_caveat.items()}
+
+
+def is_coverage_caveat(caveat: str) -> bool:
+    """Return whether a caveat is one of those that quote the table."""
+    return caveat.startswith("coverage_")
+
+
+def _sentence(found: list[Shortfall]) -> str:
     row = found[0].rows[0]
     people = f"{row.n} people" if row.groups == 1 else f"{row.groups} groups of {row.n} people"
     said = "; ".join(dict.fromkeys(one.words for one in found))
