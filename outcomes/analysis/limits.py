@@ -114,10 +114,8 @@ def by_size(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
         return {}
     first, second = _two(matrix)
     sizes = np.quantile((first + second) / 2, list(SIZES.values()))
-    plan = work.study.protocol.analysis
     found = limits_of_agreement_by_size(
-        first, second, unit=series.scale.unit, at=sizes.tolist(), level=work.level,
-        resamples=min(max(1_000, plan.resamples), 10_000), rng=work.rng("reliability", series.name, "by_size"),
+        first, second, unit=series.scale.unit, at=sizes.tolist(), level=work.level
     )  # fmt: skip
     named = {"bias_slope": found.bias_slope, "spread_slope": found.spread_slope}
     for i, name in enumerate(SIZES):

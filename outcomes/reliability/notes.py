@@ -5,6 +5,7 @@ from __future__ import annotations
 _ICC = "McGraw & Wong (1996) Psychol Methods 1:30; Shrout & Fleiss (1979) Psychol Bull 86:420"
 
 _LIMITS = "Bland & Altman 1999, Stat Methods Med Res 8:135"
+_HC2 = "t interval with HC2 variance and Satterthwaite degrees of freedom (Imbens & Kolesár 2016, Rev Econ Stat 98:701)"
 _REPLICATES = "Bland & Altman 2007, J Biopharm Stat 17:571; intervals Zou 2013, Stat Methods Med Res 22:630"
 _KAPPA = "Cohen 1960, 1968; Fleiss, Cohen & Everitt 1969, Psychol Bull 72:323"
 
@@ -37,15 +38,15 @@ AGREEMENT: dict[str, str] = {
     f"exact intervals; beyond: the whole interval of a limit lies outside; undecided else ({_LIMITS}; the three words: "
     "common practice, no source).",
     "limit_by_size": "Limit of agreement at a given size: regression of the differences on the mean of both, and of "
-    "the "
-    f"size of the residuals; percentile interval by bootstrap over people ({_LIMITS}, section 3.2).",
-    "bias_by_size": "Bias at a given size: regression of the differences on the mean of both measurements; percentile "
-    f"interval by bootstrap over people ({_LIMITS}, section 3.2).",
-    "bias_slope": "Change of the bias per unit of size: slope of the differences on the mean of both measurements; "
-    "Student "
-    f"t interval ({_LIMITS}, section 3.2).",
+    f"the size of the residuals ({_LIMITS}, section 3.2); interval by recovering the variances of bias and spread (Zou "
+    "2013, Stat Methods Med Res 22:630), those of the spread as of sizes of normal residuals.",
+    "bias_by_size": "Bias at a given size: regression of the differences on the mean of both measurements "
+    f"({_LIMITS}, section 3.2); {_HC2}.",
+    "bias_slope": "Change of the bias per unit of size: slope of the differences on the mean of both measurements "
+    f"({_LIMITS}, section 3.2); {_HC2}.",
     "spread_slope": "Change of the standard deviation of the differences per unit of size: slope of the size of the "
-    f"residuals times √(π/2); Student t interval, approximate ({_LIMITS}, section 3.2).",
+    f"residuals times √(π/2) ({_LIMITS}, section 3.2); score interval, the variance of the size of a normal residual "
+    "following from its mean (without a source of its own; simulated).",
     "kappa": f"Kappa: agreement of two ratings beyond chance, every difference counts alike; normal interval "
     f"({_KAPPA}).",
     "kappa_linear": "Linear weighted kappa: a difference counts by the number of grades on the whole declared scale, "
@@ -184,7 +185,6 @@ CAVEATS: dict[str, str] = {
     "few_pairs": "Fewer than 30 pairs: the limits of agreement themselves are known only roughly, as their intervals "
     "show.",
     "few_concordance": "Fewer than 12 people: the interval of a concordance is rough.",
-    "few_by_size": "Fewer than 30 people: the interval of a limit by regression is too narrow.",
     "few_rated": "Fewer than 30 people were rated: this interval is rough, and may pass 1.",
     "few_resampled": "Fewer than 25 people: an interval by bootstrap is too narrow.",
     "pairwise_no_interval": "Answers are missing and covariances come from different people, so there is no interval.",

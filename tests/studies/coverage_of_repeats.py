@@ -414,53 +414,59 @@ def _by_size(field: str) -> Any:
     def one(first: np.ndarray, second: np.ndarray, rng: np.random.Generator) -> Any:
         from outcomes.reliability import limits_of_agreement_by_size
 
-        found = limits_of_agreement_by_size(first, second, unit="cm", at=[AT], resamples=1_000, rng=rng)
-        return getattr(found, field)[0].interval
+        found = getattr(limits_of_agreement_by_size(first, second, unit="cm", at=[AT]), field)
+        return (found[0] if isinstance(found, tuple) else found).interval
 
     return one
+
+
+def _by_size_ends(field: str, first: np.ndarray, second: np.ndarray) -> Any:
+    from scipy.special import chdtri
+
+    a, d = (first + second) / 2, second - first
+    n, c = a.shape[-1], a - a.mean(axis=-1, keepdims=True)
+    hat = 1 / n + c[:, :, None] * c[:, None, :] / (c * c).sum(axis=-1)[:, None, None]
+    maker = np.eye(n) - hat
+    rest = (maker @ d[..., None])[..., 0]
+    kept = np.einsum("sii->si", maker)
+    slopes = c / (c * c).sum(axis=-1, keepdims=True)
+    line = 1 / n + (AT - a.mean(axis=-1, keepdims=True)) * slopes
+    w = slopes if field.endswith("slope") else line
+    q = w * w / kept
+    df = (w * w).sum(axis=-1) ** 2 / np.einsum("si,sij,sj->s", q, maker**2, q)
+    half = data.t_half(df, np.sqrt((q * rest**2).sum(axis=-1)))
+    middle = (w * d).sum(axis=-1)
+    if field in ("bias", "bias_slope"):
+        return middle - half, middle + half
+    size = np.abs(rest)
+    c1, mean = (slopes * size).sum(axis=-1), size.mean(axis=-1)
+    if field == "spread_slope":
+        k = (np.pi / 2 - 1) * data.t_half(n - 2, 1.0) ** 2
+        # coefficients of (c1 - x)² - k Σ w² (mean + x c)², a polynomial in x
+        square = 1 - k * (w * w * c * c).sum(axis=-1)
+        linear = -2 * c1 - 2 * k * mean * (w * w * c).sum(axis=-1)
+        rest_of_it = c1**2 - k * mean**2 * (w * w).sum(axis=-1)
+        root = np.sqrt(np.maximum(linear**2 - 4 * square * rest_of_it, 0))
+        low, high = ((-linear + sign * root) / (2 * square) * np.sqrt(np.pi / 2) for sign in (-1, 1))
+        return np.where(square > 0, low, -np.inf), np.where(square > 0, high, np.inf)
+    s = np.sqrt(np.pi / 2) * (line * size).sum(axis=-1)
+    v = np.pi / 2 * (np.pi / 2 - 1) * (line**2 * (mean[:, None] + c1[:, None] * c) ** 2).sum(axis=-1)
+    df = s**2 / (2 * v)
+    low, high = np.minimum(s, s * np.sqrt(df / chdtri(df, 0.025))), np.maximum(s, s * np.sqrt(df / chdtri(df, 0.975)))
+    limit = middle + 1.96 * s
+    ends = limit - np.hypot(half, 1.96 * (s - low)), limit + np.hypot(half, 1.96 * (high - s))
+    return tuple(np.where(s > 0, end, np.nan) for end in ends)
 
 
 for _field, _label, _id, _truth in (
-    ("upper", "limit by size", "limit_by_size", 1.96 * GROWS * AT),
-    ("bias", "bias by size", "bias_by_size", 0.0),
+    ("upper", "recovered variances, limit by size", "limit_by_size", 1.96 * GROWS * AT),
+    ("bias", "t with HC2, bias by size", "bias_by_size", 0.0),
+    ("bias_slope", "t with HC2, slope of bias on size", "bias_slope", 0.0),
+    ("spread_slope", "score, slope of spread on size", "spread_slope", GROWS),
 ):
     interval(
-        f"percentile bootstrap, {_label}", _id, shapes=("normal",), draw=growing,
-        truth=lambda shape, value=_truth: value, one=_by_size(_field), smallest=12,
-    )  # fmt: skip
-
-
-def _slope(which: int) -> Any:
-    def one(first: np.ndarray, second: np.ndarray, rng: Any) -> Any:
-        from outcomes.reliability.by_size import _fit, _slopes
-
-        a, d = (first + second) / 2, second - first
-        return _slopes(a, d, _fit(a, d), 0.95)[which].interval
-
-    return one
-
-
-def _slope_ends(which: int, first: np.ndarray, second: np.ndarray) -> Any:
-    from outcomes.reliability.by_size import _ROOT, _fit
-
-    a, d = (first + second) / 2, second - first
-    b0, b1, c0, c1 = (part[:, None] for part in _fit(a, d))
-    left = d - b0 - b1 * a
-    slope, factor = (b1, 1.0) if which == 0 else (c1, _ROOT)
-    if which:
-        left = np.abs(left) - c0 - c1 * a
-    n = a.shape[-1]
-    width = ((a - a.mean(axis=-1, keepdims=True)) ** 2).sum(axis=-1)
-    half = data.t_half(n - 2, np.sqrt((left**2).sum(axis=-1) / (n - 2) / width))
-    return (slope[:, 0] - half) * factor, (slope[:, 0] + half) * factor
-
-
-for _which, _label, _id, _truth in (
-    (0, "bias on size", "bias_slope", 0.0), (1, "spread on size", "spread_slope", GROWS)
-):  # fmt: skip
-    interval(
-        f"t, slope of {_label}", _id, shapes=("normal",), draw=growing, truth=lambda shape, value=_truth: value,
-        one=_slope(_which), many=partial(_slope_ends, _which), smallest=12,
+        _label, _id, shapes=NEAR_AND_FAR, draw=growing, truth=lambda shape, value=_truth: value,
+        one=_by_size(_field), many=partial(_by_size_ends, _field), smallest=12,
     )  # fmt: skip
 
 

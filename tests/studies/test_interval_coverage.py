@@ -35,9 +35,6 @@ FALL_SHORT = {
     "1986 formula, limit of agreement": 12,
     "bootstrap over people, ICC(C,1)": 25,
     "bootstrap over people, ICC(A,1) with gaps": 25,
-    "percentile bootstrap, limit by size": 100,
-    "percentile bootstrap, bias by size": 20,
-    "t, slope of spread on size": 100,
     "chi-square, within-person standard deviation": 100,
 }
 """Intervals that fall short of near normal data below so many people: records quote the table there."""

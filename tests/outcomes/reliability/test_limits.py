@@ -123,18 +123,34 @@ def test_a_negative_variance_between_people_counts_as_0_with_a_caveat() -> None:
 def test_by_size_finds_a_spread_that_grows_and_none_that_does_not() -> None:
     rng = np.random.default_rng(10)
     size = rng.uniform(10, 100, size=120)
-    grows = limits_of_agreement_by_size(size, size + 0.1 * size * rng.normal(size=120), unit="cm", rng=rng)
-    flat = limits_of_agreement_by_size(size, size + rng.normal(size=120), unit="cm", rng=rng)
+    grows = limits_of_agreement_by_size(size, size + 0.1 * size * rng.normal(size=120), unit="cm")
+    flat = limits_of_agreement_by_size(size, size + rng.normal(size=120), unit="cm")
     assert (grows.spread_grows, flat.spread_grows) == (True, False)
     widths = [high.value - low.value for low, high in zip(grows.lower, grows.upper, strict=True)]
     assert widths[0] < widths[1] < widths[2]
     assert all(e.interval.low < e.value < e.interval.high for e in (*grows.lower, *grows.upper))
 
 
+def test_one_far_size_leaves_the_slope_of_the_spread_unknown() -> None:
+    rng = np.random.default_rng(3)
+    size = np.array([*range(10, 19), 100.0])
+    found = limits_of_agreement_by_size(size, size + rng.normal(size=10), unit="cm", at=[14.0])
+    assert (found.spread_slope.interval.low, found.spread_slope.interval.high) == (-math.inf, math.inf)
+    assert found.spread_grows is False
+    assert found.bias_slope.interval.low < found.bias_slope.value < found.bias_slope.interval.high
+
+
+def test_a_size_that_one_person_alone_has_is_refused() -> None:
+    first = np.array([10.0] * 9 + [50.0])
+    change = np.array([1.0, -1, 2, -2, 0.5, -0.5, 1.5, -1.5, 0, 3])
+    with pytest.raises(DesignError, match="one person alone"):
+        limits_of_agreement_by_size(first - change / 2, first + change / 2, unit="cm", at=[20.0])
+
+
 def test_by_size_gives_no_limits_where_nothing_was_measured() -> None:
     first, second = pair(30, 11)
     with pytest.raises(DesignError, match="outside what was measured"):
-        limits_of_agreement_by_size(first, second, unit="cm", at=[200.0], rng=np.random.default_rng(1))
+        limits_of_agreement_by_size(first, second, unit="cm", at=[200.0])
 
 
 @pytest.mark.parametrize(
@@ -219,7 +235,7 @@ def test_every_method_and_caveat_has_its_sentence() -> None:
         varying_limits_of_agreement(*replicated(20, 2, 1), unit="cm"),
     ]
     estimates = [getattr(r, name) for r in results for name in ("bias", "standard_deviation", "lower", "upper")]
-    by_size = limits_of_agreement_by_size(*pair(40, 1), unit="cm", rng=np.random.default_rng(1))
+    by_size = limits_of_agreement_by_size(*pair(40, 1), unit="cm")
     estimates += [*by_size.lower, *by_size.bias, by_size.bias_slope, by_size.spread_slope]
     assert {e.method for e in estimates} <= set(METHODS)
     assert {c for e in estimates for c in e.caveats if not is_coverage_caveat(c)} <= set(CAVEATS)

@@ -25,6 +25,22 @@ for (name in c("sbp_j", "sbp_first")) {
   put(paste0(name, ".people_one_way"), w["who"], by); put(paste0(name, ".within"), w["Residual"], by)
 }
 
+# Limits by regression: HC2 with Satterthwaite degrees of freedom, score interval of the spread's slope, recovered variances
+a <- (pefr$wright1 + pefr$mini1) / 2; b <- pefr$mini1 - pefr$wright1; at <- 400; tcrit <- qt(0.975, n - 2); kappa <- pi / 2 - 1
+line <- lm(b ~ a); X <- model.matrix(line); h <- hatvalues(line); M <- diag(n) - X %*% solve(crossprod(X), t(X)); spread <- lm(abs(resid(line)) ~ a)
+half <- function(w) { q <- w^2 / (1 - h); qt(0.975, sum(w^2)^2 / sum(outer(q, q) * M^2)) * sqrt(sum(q * resid(line)^2)) }
+pick <- function(x) drop(x %*% solve(crossprod(X), t(X))); by <- "stats lm, hatvalues, Imbens & Kolesar 2016"
+put("by_size.bias_slope", coef(line)[2], by); put("by_size.bias_slope_high", coef(line)[2] + half(pick(c(0, 1))), by)
+put("by_size.bias", sum(coef(line) * c(1, at)), by); put("by_size.bias_high", sum(coef(line) * c(1, at)) + half(pick(c(1, at))), by)
+off <- function(x) (coef(spread)[2] - x)^2 - tcrit^2 * kappa * sum(pick(c(0, 1))^2 * (mean(abs(resid(line))) + x * (a - mean(a)))^2)
+by <- "stats lm, uniroot"; put("by_size.spread_slope", sqrt(pi / 2) * coef(spread)[2], by)
+put("by_size.spread_slope_low", sqrt(pi / 2) * uniroot(off, c(-1, coef(spread)[2]), tol = 1e-14)$root, by)
+put("by_size.spread_slope_high", sqrt(pi / 2) * uniroot(off, c(coef(spread)[2], 1), tol = 1e-14)$root, by)
+w <- pick(c(1, at)); s <- sqrt(pi / 2) * sum(coef(spread) * c(1, at)); v <- pi / 2 * kappa * sum(w^2 * fitted(spread)^2); nu <- s^2 / (2 * v)
+upper <- sum(coef(line) * c(1, at)) + 1.96 * s; ends <- s * sqrt(nu / qchisq(c(0.975, 0.025), nu)); by <- "stats lm, qchisq, Zou 2013"
+put("by_size.upper", upper, by); put("by_size.upper_low", upper - sqrt(half(w)^2 + (1.96 * (s - ends[1]))^2), by)
+put("by_size.upper_high", upper + sqrt(half(w)^2 + (1.96 * (ends[2] - s))^2), by)
+
 # Kappa with standard error
 table <- matrix(c(10, 3, 1, 0, 2, 12, 4, 1, 0, 3, 9, 2, 0, 0, 2, 6), 4, byrow = TRUE)
 k <- cohen.kappa(table)
