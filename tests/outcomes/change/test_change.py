@@ -197,7 +197,7 @@ def test_every_method_and_caveat_has_its_sentence() -> None:
     group = ["a", "b"] * 12
     fits = [analysis_of_covariance(BEFORE, AFTER, group, reference="a", unit="cm", spread=s) for s in ("equal", "hc3")]
     estimates = [getattr(r, name) for r in [*results, *fits] for name in r.__slots__]
-    estimates += [e for fit in fits for e in (*fit.difference.values(), *fit.unadjusted.values())]
+    estimates += [e for fit in fits for e in (*fit.difference.values(), *fit.unadjusted.values(), fit.criteria.aic)]
     estimates = [e for e in estimates if isinstance(e, Estimate)]
     of_tests = {"sign_flip", "signed_rank", "slopes_differ", "number_needed_end"}
     assert {e.method for e in estimates} == set(METHODS) - of_tests
