@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from outcomes.change.anchored import ImportantChange, important_change
+from outcomes.change.areas import AreaComparison, compare_areas
 from outcomes.change.classes import ChangeClasses, change_classes, classify
 from outcomes.change.covariance import AnalysisOfCovariance, analysis_of_covariance
 from outcomes.change.effect_sizes import (
@@ -13,7 +14,7 @@ from outcomes.change.effect_sizes import (
 )
 from outcomes.change.group_changes import ChangeDifference, PrePostControl, difference_of_changes, pre_post_control
 from outcomes.change.individual import ReliableChange, cutoff_between, reliable_change, standard_error_of
-from outcomes.change.multiplicity import benjamini_hochberg, holm
+from outcomes.change.multiplicity import benjamini_hochberg, benjamini_yekutieli, bonferroni, holm
 from outcomes.change.needed import NumberNeeded, needed_words, number_needed_to_treat
 from outcomes.change.notes import CAVEATS, METHODS
 from outcomes.change.ordinal import OrdinalChange, TransitionTable, ordinal_change, transition_table
@@ -28,6 +29,7 @@ __all__ = [
     "CAVEATS",
     "METHODS",
     "AnalysisOfCovariance",
+    "AreaComparison",
     "ChangeClasses",
     "ChangeDifference",
     "DistributionBasedChange",
@@ -47,8 +49,11 @@ __all__ = [
     "TwoGroupEffectSizes",
     "analysis_of_covariance",
     "benjamini_hochberg",
+    "benjamini_yekutieli",
+    "bonferroni",
     "change_classes",
     "classify",
+    "compare_areas",
     "cutoff_between",
     "difference_of_changes",
     "distribution_based_change",

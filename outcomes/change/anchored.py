@@ -6,14 +6,14 @@ What people call important, never what a test can detect: no minimal detectable 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from outcomes.change.roc import area, area_interval, youden_cuts, youden_rows
+from outcomes.change.roc import Rule, area, area_interval, best_cuts, best_rows
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, t_interval, wilson_interval
 from outcomes.matrices import Vector, all_equal, finite_vector, snapped
@@ -86,6 +86,7 @@ def important_change(
     unit: str,
     slightly: ArrayLike | None = None,
     level: float = 0.95,
+    cut: Rule = "youden",
     interval: Literal["logit", "delong"] = "logit",
     resamples: int = 1000,
     rng: np.random.Generator,
@@ -105,6 +106,8 @@ def important_change(
         Whether the rating lies in the category just above "no change", for the mean-change method.
     level : float
         Nominal coverage.
+    cut : {"youden", "corner"}
+        Cut-point of the ROC curve: largest sensitivity + specificity, or nearest to the corner where both are 1.
     interval : {"logit", "delong"}
         Of the area: DeLong's variance on the logit scale, or the plain interval of 1988, too narrow for few people.
     resamples : int
@@ -119,12 +122,13 @@ def important_change(
     ------
     DesignError
         Fewer than five people with, or without, an important change, equal changes, a missing value, or an interval
-        that is none of those.
+        or cut that is none of those.
 
     Notes
     -----
     ROC: cut-points are midpoints between adjacent observed changes; "important" is change >= cut-point; the largest
-    sensitivity + specificity wins, of several the one nearest to their middle. Predicted: in the logistic regression
+    sensitivity + specificity (or the smallest (1 - sensitivity)² + (1 - specificity)²) wins, of several the one nearest
+    to their middle. Predicted: in the logistic regression
     logit P = b0 + b1 change, the change at which P is the share p of important changes. Adjusted: predicted - (0.090 +
     0.103 r) SD log(p/(1 - p)), r the point-biserial correlation and SD that of the changes. Intervals are percentile
     bootstraps over participants; resamples without a value are left out and counted, and above 5 % of them there is no
@@ -132,8 +136,9 @@ def important_change(
 
     References
     ----------
-    Youden (1950) Cancer 3:32-35; DeLong et al. (1988) Biometrics 44:837-845; Terluin et al. (2015) J Clin Epidemiol
-    68:1388-1396 (predicted); Terluin et al. (2017) J Clin Epidemiol 83:90-100 (adjusted; formula from memory).
+    Youden (1950) Cancer 3:32-35; Perkins & Schisterman (2006) Am J Epidemiol 163:670-675 (both cut-points); DeLong et
+    al. (1988) Biometrics 44:837-845; Terluin et al. (2015) J Clin Epidemiol 68:1388-1396 (predicted); Terluin et al.
+    (2017) J Clin Epidemiol 83:90-100 (adjusted; formula from memory).
 
     Examples
     --------
@@ -147,12 +152,23 @@ def important_change(
     if resamples < 1000:
         raise DesignError(f"{resamples} resamples are too few; at least 1000 are needed")
     x, flag = _checked(changes, important)
-    _, sensitivity, specificity, equal = youden_cuts(x, flag)
+    if cut not in ("youden", "corner"):
+        raise DesignError(f"cut '{cut}' is neither 'youden' nor 'corner'")
+    _, sensitivity, specificity, equal = best_cuts(x, flag, cut)
     reasons: dict[str, str] = {}
-    values = _all_ways(x[None, :], flag[None, :])
-    drawn = _resampled(x, flag, resamples, rng)
+    values = _all_ways(x[None, :], flag[None, :], cut)
+    drawn = _resampled(x, flag, resamples, rng, cut)
     made = {
-        name: _estimate(name, float(values[name][0]), drawn[name], unit, len(x), level, reasons)
+        name: _estimate(
+            name,
+            "corner" if (name, cut) == ("roc", "corner") else name,
+            float(values[name][0]),
+            drawn[name],
+            unit,
+            len(x),
+            level,
+            reasons,
+        )
         for name in ("roc", "predicted", "adjusted")
     }
     roc = made["roc"]
@@ -198,13 +214,14 @@ def _flags(values: ArrayLike, n: int, name: str) -> NDArray[np.bool_]:
 
 _SOURCES: dict[str, str] = {
     "roc": "Youden (1950) Cancer 3:32",
+    "corner": "Perkins & Schisterman (2006) Am J Epidemiol 163:670",
     "predicted": "Terluin et al. (2015) J Clin Epidemiol 68:1388",
     "adjusted": "Terluin et al. (2017) J Clin Epidemiol 83:90, formula from memory",
 }
 
 
 def _estimate(
-    name: str, value: float, drawn: Vector, unit: str, n: int, level: float, reasons: dict[str, str]
+    name: str, way: str, value: float, drawn: Vector, unit: str, n: int, level: float, reasons: dict[str, str]
 ) -> Estimate | None:
     """Return the value of one method with its percentile interval; None where it is not defined."""
     if not math.isfinite(value):
@@ -222,8 +239,8 @@ def _estimate(
         interval = Interval(float(ends[0]), float(ends[1]), level, "percentile bootstrap")
         caveats = ("resamples_lost",) if lost else ()
     return Estimate(
-        value=value, unit=unit, method=f"important_{name}", n_people=n, n_values=n, interval=interval,
-        source=_SOURCES[name], caveats=caveats,
+        value=value, unit=unit, method=f"important_{way}", n_people=n, n_values=n, interval=interval,
+        source=_SOURCES[way], caveats=caveats,
     )  # fmt: skip
 
 
@@ -256,20 +273,21 @@ def _mean_change(
 # -------------------------------------------------------------------------------------- many resamples at once
 
 
-def _resampled(x: Vector, flag: NDArray[np.bool_], resamples: int, rng: np.random.Generator) -> dict[str, Vector]:
+def _resampled(
+    x: Vector, flag: NDArray[np.bool_], resamples: int, rng: np.random.Generator, cut: Rule
+) -> dict[str, Vector]:
     """Return the value of every method in every resample; nan where it has none."""
     rows = max(1, _BLOCK // len(x))
     parts: list[dict[str, Vector]] = []
     for start in range(0, resamples, rows):
         index = rng.integers(0, len(x), (min(rows, resamples - start), len(x)))
-        parts.append(_all_ways(x[index], flag[index]))
+        parts.append(_all_ways(x[index], flag[index], cut))
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
-def _all_ways(x: NDArray[np.float64], flag: NDArray[np.bool_]) -> dict[str, Vector]:
+def _all_ways(x: NDArray[np.float64], flag: NDArray[np.bool_], cut: Rule) -> dict[str, Vector]:
     """Return the three values of every row."""
-    ways: Sequence[Callable[[NDArray[np.float64], NDArray[np.bool_]], Vector]] = (youden_rows, _predicted_rows)
-    roc, predicted = (way(x, flag) for way in ways)
+    roc, predicted = best_rows(x, flag, cut), _predicted_rows(x, flag)
     p = flag.mean(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         odds = np.log(p / (1 - p))

@@ -114,6 +114,9 @@ METHODS: dict[str, str] = {
     "important_roc": "Important change by the anchor, ROC: the midpoint between two observed changes with the "
     "largest sensitivity + specificity, a change of at least it counting as important; of several as good the one "
     "nearest to their middle (Youden 1950, Cancer 3:32); percentile bootstrap interval over people.",
+    "important_corner": "Important change by the anchor, ROC: the midpoint between two observed changes at which the "
+    "curve is nearest to the corner where sensitivity and specificity are 1 (Perkins & Schisterman 2006, Am J "
+    "Epidemiol 163:670); percentile bootstrap interval over people.",
     "important_predicted": "Important change by the anchor, predictive modelling: the change at which a logistic "
     "model's odds of an important change equal those of the group (Terluin et al. 2015, J Clin Epidemiol 68:1388); "
     "percentile bootstrap interval over people.",
@@ -126,6 +129,8 @@ METHODS: dict[str, str] = {
     "one without, the first changed more, ties counting a half; interval from DeLong's variance on the logit scale "
     "(DeLong et al. 1988, Biometrics 44:837; Pohar Perme & Manevski 2018, Stat Methods Med Res, doi "
     "10.1177/0962280218814556), one-sided where both kinds do not overlap.",
+    "roc_area_difference": "Difference of the areas under two ROC curves of the same people; interval and test by the "
+    "variance of DeLong et al. (1988, Biometrics 44:837).",
     "roc_sensitivity": "Share of the people with an important change by the anchor whose change reaches the "
     "cut-point; Wilson interval, the cut-point taken as given.",
     "roc_specificity": "Share of the people without an important change by the anchor whose change does not reach "

@@ -14,10 +14,11 @@ from outcomes.matrices import Vector
 from outcomes.result import Interval
 
 Flags = NDArray[np.bool_]
+Rule = Literal["youden", "corner"]
 
 
-def youden_cuts(values: Vector, flag: Flags) -> tuple[float, float, float, tuple[float, ...]]:
-    """Return the cut-point with the largest sensitivity + specificity, and every one as good.
+def best_cuts(values: Vector, flag: Flags, rule: Rule = "youden") -> tuple[float, float, float, tuple[float, ...]]:
+    """Return the cut-point that tells both kinds apart best, and every one as good.
 
     Parameters
     ----------
@@ -25,6 +26,8 @@ def youden_cuts(values: Vector, flag: Flags) -> tuple[float, float, float, tuple
         Not all equal.
     flag : array of bool of shape (n,)
         Of both kinds.
+    rule : {"youden", "corner"}
+        Largest sensitivity + specificity; or the point of the curve that is nearest to sensitivity = specificity = 1.
 
     Returns
     -------
@@ -39,30 +42,31 @@ def youden_cuts(values: Vector, flag: Flags) -> tuple[float, float, float, tuple
 
     Examples
     --------
-    >>> youden_cuts(np.array([1.0, 2.0, 3.0, 4.0]), np.array([False, False, True, True]))
+    >>> best_cuts(np.array([1.0, 2.0, 3.0, 4.0]), np.array([False, False, True, True]))
     (2.5, 1.0, 1.0, (2.5,))
     """
-    cuts, missed, kept, equal = _cuts(values[None, :], flag[None, :])
+    cuts, missed, kept, equal = _cuts(values[None, :], flag[None, :], rule)
     good = tuple(float(cut) for cut in equal[0][np.isfinite(equal[0])])
     return float(cuts[0]), float(1 - missed[0]), float(kept[0]), good
 
 
-def youden_rows(values: NDArray[np.float64], flag: Flags) -> Vector:
-    """Return the cut-point of `youden_cuts` for every row; nan where a row is of one kind, or all equal.
+def best_rows(values: NDArray[np.float64], flag: Flags, rule: Rule = "youden") -> Vector:
+    """Return the cut-point of `best_cuts` for every row; nan where a row is of one kind, or all equal.
 
     Parameters
     ----------
     values : array of shape (n_rows, n)
     flag : array of bool of shape (n_rows, n)
+    rule : {"youden", "corner"}
 
     Returns
     -------
     array of shape (n_rows,)
     """
-    return _cuts(values, flag)[0]
+    return _cuts(values, flag, rule)[0]
 
 
-def _cuts(values: NDArray[np.float64], flag: Flags) -> tuple[Vector, Vector, Vector, NDArray[np.float64]]:
+def _cuts(values: NDArray[np.float64], flag: Flags, rule: Rule) -> tuple[Vector, Vector, Vector, NDArray[np.float64]]:
     """Return, by row, the cut-point, the shares missed and kept at it, and every cut-point as good (nan elsewhere)."""
     known, code = np.unique(values, return_inverse=True)
     rows, size = len(values), len(known)
@@ -77,7 +81,10 @@ def _cuts(values: NDArray[np.float64], flag: Flags) -> tuple[Vector, Vector, Vec
     following = np.concatenate([later[:, 1:], np.full((rows, 1), np.inf)], axis=1)
     able = (there > 0) & np.isfinite(following) & (n_yes > 0) & (n_no > 0)
     # in whole numbers, so that equally good cut-points are equal
-    gain = np.where(able, kept * n_yes - missed * n_no, -np.inf)
+    if rule == "youden":
+        gain = np.where(able, kept * n_yes - missed * n_no, -np.inf)
+    else:
+        gain = np.where(able, -((missed * n_no) ** 2) - ((n_no - kept) * n_yes) ** 2, -np.inf)
     best = gain.max(axis=1, keepdims=True)
     equal = np.where(able & (gain == best), (known + np.where(np.isfinite(following), following, 0)) / 2, np.nan)
     some = able.any(axis=1)
@@ -102,6 +109,18 @@ def area(values: Vector, flag: Flags) -> float:
     """
     n, m = int(flag.sum()), int((~flag).sum())
     return float((midranks(values)[flag].sum() - n * (n + 1) / 2) / (n * m))
+
+
+def placements(values: Vector, flag: Flags) -> tuple[Vector, Vector]:
+    """Return, of each flagged value, the share of the others below it, and of each other that of the flagged above it.
+
+    Examples
+    --------
+    >>> placements(np.array([1.0, 2.0, 2.0, 4.0]), np.array([False, False, True, True]))
+    (array([0.75, 1.  ]), array([1.  , 0.75]))
+    """
+    ranks, yes, no = midranks(values), values[flag], values[~flag]
+    return (ranks[flag] - midranks(yes)) / len(no), 1 - (ranks[~flag] - midranks(no)) / len(yes)
 
 
 def area_interval(
@@ -153,9 +172,7 @@ def area_interval(
     yes, no = values[flag], values[~flag]
     if min(len(yes), len(no)) < 2:
         raise DesignError("an area under the curve needs two people of each kind for an interval")
-    ranks = midranks(values)
-    above = (ranks[flag] - midranks(yes)) / len(no)
-    below = 1 - (ranks[~flag] - midranks(no)) / len(yes)
+    above, below = placements(values, flag)
     variance = float(np.var(above, ddof=1) / len(yes) + np.var(below, ddof=1) / len(no))
     middle, z = area(values, flag), normal_quantile((1 + level) / 2)
     if interval == "logit" and middle in (0.0, 1.0):

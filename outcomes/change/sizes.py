@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,13 +18,15 @@ FROM_PEOPLE = 20
 """People from which bootstrap intervals are given."""
 
 
-def hedges_correction(df: float) -> float:
+def hedges_correction(df: float, *, form: Literal["exact", "approximate"] = "exact") -> float:
     """Return the factor that takes the small-sample bias out of a standardised mean difference.
 
     Parameters
     ----------
     df : float
         Degrees of freedom of the standard deviation it was divided by, above 1.
+    form : {"exact", "approximate"}
+        By the gamma function, or the short form that most papers print.
 
     Returns
     -------
@@ -33,11 +36,11 @@ def hedges_correction(df: float) -> float:
     Raises
     ------
     DesignError
-        df is not above 1.
+        df is not above 1, or another word for `form`.
 
     Notes
     -----
-    J = Γ(df/2) / (√(df/2) Γ((df - 1)/2)), exact; the usual 1 - 3/(4 df - 1) is 1.3 % off at df = 2.
+    J = Γ(df/2) / (√(df/2) Γ((df - 1)/2)), exact; the approximate 1 - 3/(4 df - 1) is 1.3 % off at df = 2.
 
     References
     ----------
@@ -48,8 +51,12 @@ def hedges_correction(df: float) -> float:
     >>> round(hedges_correction(10), 6)
     0.922746
     """
+    if form not in ("exact", "approximate"):
+        raise DesignError(f"form '{form}' is neither 'exact' nor 'approximate'")
     if not df > 1:
         raise DesignError("the small-sample correction needs more than 1 degree of freedom")
+    if form == "approximate":
+        return 1 - 3 / (4 * df - 1)
     return math.exp(math.lgamma(df / 2) - math.lgamma((df - 1) / 2)) / math.sqrt(df / 2)
 
 

@@ -22,12 +22,14 @@ _SOURCE = "Bland & Altman (1995) BMJ 310:446; Bakdash & Marusich (2017) Front Ps
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepeatedMeasuresCorrelation(Result):
-    """Result of `repeated_measures_correlation`; without unit.
+    """Result of `repeated_measures_correlation`; the correlation is without unit.
 
     Parameters
     ----------
     correlation : Estimate
         Common correlation within people, with interval and test.
+    slope : float
+        Common slope of y on x within people, in units of y per unit of x.
     df : int
         Error degrees of freedom: values less people less 1.
     n_people, n_values : int
@@ -35,6 +37,7 @@ class RepeatedMeasuresCorrelation(Result):
     """
 
     correlation: Estimate
+    slope: float
     df: int
     n_people: int
     n_values: int
@@ -98,9 +101,11 @@ def repeated_measures_correlation(
     n = int((counts > 1).sum())
     if n < 3:
         raise DesignError(f"{n} people with two values or more; a correlation within people needs 3")
+    within = []
     for name, values in (("first", a[kept]), ("second", b[kept])):
         means = np.bincount(place[kept], values, minlength=len(labels)) / np.maximum(counts, 1)
-        if all_equal(values - means[place[kept]], scale=float(np.abs(values).max())):
+        within.append(values - means[place[kept]])
+        if all_equal(within[-1], scale=float(np.abs(values).max())):
             raise DesignError(f"the {name} quantity changes within nobody, so nothing can go along with it")
     row = _adapted(labels[place[kept]], a[kept], b[kept])
     r, df, rows = float(row["r"]), int(row["dof"]), int(kept.sum())
@@ -122,6 +127,7 @@ def repeated_measures_correlation(
             source=_SOURCE,
             caveats=("association",),
         ),
+        slope=float(within[0] @ within[1]) / float(within[0] @ within[0]),
         df=df,
         n_people=n,
         n_values=rows,

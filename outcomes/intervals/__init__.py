@@ -6,6 +6,7 @@ from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval
 from outcomes.intervals.noncentral import noncentral_t_interval, noncentral_t_quantile
 from outcomes.intervals.pairs import pairs_interval
 from outcomes.intervals.parametric import (
+    clopper_pearson_interval,
     correlation_interval,
     newcombe_interval,
     standard_deviation_interval,
@@ -39,6 +40,7 @@ __all__ = [
     "bca_of_two_groups",
     "check_level",
     "chi_square_quantile",
+    "clopper_pearson_interval",
     "correlation_interval",
     "f_quantile",
     "flip_signs",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -28,10 +29,10 @@ class BcaInterval(Result):
     ----------
     value : float
         The statistic of the data, in its own unit.
-    interval : Interval
-        In the unit of the statistic.
-    standard_error : float
-        Standard deviation of the statistic over the resamples.
+    interval, percentile : Interval
+        In the unit of the statistic; with the corrections, and without.
+    standard_error, jackknife_error : float
+        Standard deviation of the statistic over the resamples; standard error from leaving each participant out.
     bias_correction, acceleration : float
         z0 and a of the method; without unit.
     resamples, n_people : int
@@ -40,7 +41,9 @@ class BcaInterval(Result):
 
     value: float
     interval: Interval
+    percentile: Interval
     standard_error: float
+    jackknife_error: float
     bias_correction: float
     acceleration: float
     resamples: int
@@ -88,7 +91,8 @@ def bca_interval(
     Notes
     -----
     z0 = Φ⁻¹(share of resamples below the estimate, ties half); a = Σd³ / (6 (Σd²)^1.5) with d = mean of the
-    leave-one-out values minus each of them; the ends are the quantiles Φ(z0 + (z0 ± z)/(1 - a (z0 ± z))).
+    leave-one-out values minus each of them; the ends are the quantiles Φ(z0 + (z0 ± z)/(1 - a (z0 ± z))). Percentile
+    ends are the quantiles as they are; jackknife error √((n - 1)/n Σd²).
 
     References
     ----------
@@ -118,15 +122,54 @@ def bca_interval(
     if undefined or not (np.isfinite(value) and np.isfinite(left_out).all()):
         raise DesignError(f"the statistic is undefined in {undefined} of {resamples} resamples")
     bias, acceleration = bias_correction(drawn, value), acceleration_of(left_out)
-    low, high = np.quantile(drawn, [adjusted(q, bias, acceleration) for q in ((1 - level) / 2, (1 + level) / 2)])
+    return joined(value, drawn, [left_out], bias=bias, acceleration=acceleration, level=level, method="BCa bootstrap")
+
+
+def joined(
+    value: float,
+    drawn: Vector,
+    left_out: Sequence[Vector],
+    *,
+    bias: float,
+    acceleration: float,
+    level: float,
+    method: str,
+) -> BcaInterval:
+    """Return the result that the resamples, and the values that leave one participant out, have together.
+
+    Parameters
+    ----------
+    value : float
+    drawn : array of shape (n_resamples,)
+    left_out : sequence of arrays of shape (n_participants,)
+        One for each group that was drawn from.
+    bias, acceleration : float
+    level : float
+    method : str
+        Name of the interval.
+
+    Returns
+    -------
+    BcaInterval
+
+    Raises
+    ------
+    DesignError
+        The data are too skewed.
+    """
+    tails = (1 - level) / 2, (1 + level) / 2
+    low, high, plain_low, plain_high = np.quantile(drawn, [*(adjusted(q, bias, acceleration) for q in tails), *tails])
+    squares = sum((len(one) - 1) / len(one) * float(np.sum((one - np.mean(one)) ** 2)) for one in left_out)
     return BcaInterval(
         value=value,
-        interval=Interval(float(low), float(high), level, "BCa bootstrap"),
+        interval=Interval(float(low), float(high), level, method),
+        percentile=Interval(float(plain_low), float(plain_high), level, method.replace("BCa", "percentile")),
         standard_error=float(np.std(drawn, ddof=1)),
+        jackknife_error=math.sqrt(squares),
         bias_correction=bias,
         acceleration=acceleration,
-        resamples=resamples,
-        n_people=n,
+        resamples=len(drawn),
+        n_people=sum(len(one) for one in left_out),
     )
 
 

@@ -105,6 +105,56 @@ def wilson_interval(count: float, n: int, *, level: float = 0.95) -> Interval:
     return Interval(low, high, level, "Wilson score")
 
 
+def clopper_pearson_interval(count: int, n: int, *, level: float = 0.95) -> Interval:
+    """Exact interval of a share: never holds the truth less often than the level says, mostly more often.
+
+    Parameters
+    ----------
+    count : int
+        Participants with the property.
+    n : int
+        All participants.
+    level : float
+        Nominal coverage.
+
+    Returns
+    -------
+    Interval
+        Between 0 and 1.
+
+    Raises
+    ------
+    DesignError
+        n is 0, or count is no whole number between 0 and n.
+
+    Notes
+    -----
+    The shares under which neither so few nor so many would have a chance below (1 - level)/2: quantiles of the beta
+    distributions (count, n - count + 1) and (count + 1, n - count).
+
+    References
+    ----------
+    Clopper & Pearson (1934) Biometrika 26:404-413; compared with others: Newcombe (1998) Stat Med 17:857-872.
+
+    Examples
+    --------
+    >>> found = clopper_pearson_interval(0, 20)
+    >>> found.low, round(found.high, 4)
+    (0.0, 0.1684)
+    """
+    from scipy.special import betaincinv
+
+    check_level(level)
+    if n < 1:
+        raise DesignError("a share of no people is not defined")
+    if not 0 <= count <= n or count != int(count):
+        raise DesignError(f"{count:g} of {n} is no share of whole people")
+    tail = (1 - level) / 2
+    low = 0.0 if count == 0 else float(betaincinv(count, n - count + 1, tail))
+    high = 1.0 if count == n else float(betaincinv(count + 1, n - count, 1 - tail))
+    return Interval(low, high, level, "Clopper-Pearson")
+
+
 def standard_deviation_interval(sd: float, df: float, *, level: float = 0.95) -> Interval:
     """Chi-square interval of a standard deviation.
 

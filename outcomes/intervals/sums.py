@@ -8,10 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from outcomes.errors import DesignError
-from outcomes.intervals.bootstrap import BcaInterval, acceleration_of, adjusted, bias_correction
+from outcomes.intervals.bootstrap import BcaInterval, acceleration_of, bias_correction, joined
 from outcomes.intervals.quantiles import check_level
 from outcomes.matrices import Matrix, Vector
-from outcomes.result import Interval
 
 SumStatistic = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 """Takes sums over people of shape (..., n_parts), returns the statistic of shape (...)."""
@@ -88,17 +87,7 @@ def bca_interval_of_sums(
     if undefined or not (np.isfinite(value) and np.isfinite(left_out).all()):
         raise DesignError(f"the statistic is undefined in {undefined} of {resamples} resamples")
     bias, acceleration = bias_correction(drawn, value), acceleration_of(left_out)
-    ends = [adjusted(q, bias, acceleration) for q in ((1 - level) / 2, (1 + level) / 2)]
-    low, high = np.quantile(drawn, ends)
-    return BcaInterval(
-        value=value,
-        interval=Interval(float(low), float(high), level, "BCa bootstrap"),
-        standard_error=float(np.std(drawn, ddof=1)),
-        bias_correction=bias,
-        acceleration=acceleration,
-        resamples=resamples,
-        n_people=n,
-    )
+    return joined(value, drawn, [left_out], bias=bias, acceleration=acceleration, level=level, method="BCa bootstrap")
 
 
 def _drawn(parts: Matrix, statistic: SumStatistic, resamples: int, rng: np.random.Generator) -> Vector:

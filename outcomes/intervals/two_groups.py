@@ -8,10 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from outcomes.errors import DesignError
-from outcomes.intervals.bootstrap import BLOCK, BcaInterval, Statistic, adjusted, bias_correction
+from outcomes.intervals.bootstrap import BLOCK, BcaInterval, Statistic, bias_correction, joined
 from outcomes.intervals.quantiles import check_level
 from outcomes.matrices import Vector, all_equal, finite_vector
-from outcomes.result import Interval
 
 
 def bca_of_two_groups(
@@ -80,15 +79,8 @@ def bca_of_two_groups(
     if undefined or not np.isfinite(value) or not all(np.isfinite(one).all() for one in left_out):
         raise DesignError(f"the statistic is undefined in {undefined} of {resamples} resamples")
     bias, acceleration = bias_correction(drawn, value), _acceleration(left_out)
-    low, high = np.quantile(drawn, [adjusted(q, bias, acceleration) for q in ((1 - level) / 2, (1 + level) / 2)])
-    return BcaInterval(
-        value=value,
-        interval=Interval(float(low), float(high), level, "BCa bootstrap within groups"),
-        standard_error=float(np.std(drawn, ddof=1)),
-        bias_correction=bias,
-        acceleration=acceleration,
-        resamples=resamples,
-        n_people=sum(len(arrays[0]) for arrays in groups),
+    return joined(
+        value, drawn, left_out, bias=bias, acceleration=acceleration, level=level, method="BCa bootstrap within groups"
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from outcomes.models.criteria import InformationCriteria, information_criteria, least_squares_log_likelihood
 from outcomes.models.imputations import PooledImputations, pool_imputations
 from outcomes.models.limbs import LimbChange, limb_change
+from outcomes.models.marginal import MarginalModel, MarginalTerm, marginal_model
 from outcomes.models.mixed import MixedModel, mixed_model
 from outcomes.models.notes import CAVEATS, METHODS
 from outcomes.models.results import (
@@ -26,6 +27,8 @@ __all__ = [
     "InformationCriteria",
     "LeaveOneOut",
     "LimbChange",
+    "MarginalModel",
+    "MarginalTerm",
     "MixedModel",
     "ModelResiduals",
     "PooledImputations",
@@ -35,6 +38,7 @@ __all__ = [
     "information_criteria",
     "least_squares_log_likelihood",
     "limb_change",
+    "marginal_model",
     "mixed_model",
     "pool_imputations",
     "regression_to_the_mean",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 _REML = "restricted maximum likelihood at its exact optimum"
 _ML = "maximum likelihood at its exact optimum"
+_MARGINAL = "Marginal model of repeated values (generalised estimating equations; Liang & Zeger 1986, Biometrika 73:13)"
 _MODEL = "Linear mixed model with a random effect of the participant"
 
 METHODS: dict[str, str] = {
@@ -39,6 +40,13 @@ METHODS: dict[str, str] = {
     "regression_to_mean": "Mean change that selection by the first value would bring with nothing done: (1 - "
     "reliability) times the distance of the first mean from that of people like these without the cut-off (Davis "
     "1976, Am J Epidemiol 104:493).",
+    "marginal_term_cr0": f"{_MARGINAL}; standard error by the sandwich over people as it is, normal interval and p.",
+    "marginal_term_cr1": f"{_MARGINAL}; standard error by the sandwich over people times people/(people - 1), t "
+    "interval and p with Satterthwaite's degrees of freedom.",
+    "marginal_term_cr2": f"{_MARGINAL}; standard error by the sandwich over people, unbiased if the working model "
+    "holds (Bell & McCaffrey 2002, Surv Methodol 28:169), t interval and p with Satterthwaite's degrees of freedom.",
+    "marginal_term_cr3": f"{_MARGINAL}; standard error by the sandwich over people as if each were left out (Mancl & "
+    "DeRouen 2001, Biometrics 57:126), t interval and p with Satterthwaite's degrees of freedom.",
     "pooled_imputations": "Mean of the estimates of several imputed tables; variance within and between tables (Rubin "
     "1987, Multiple Imputation for Nonresponse in Surveys); t interval and p with the degrees of freedom of Barnard & "
     "Rubin (1999, Biometrika 86:948).",

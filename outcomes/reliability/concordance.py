@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -47,13 +48,17 @@ class ConcordanceCorrelation(Result):
         return f"concordance correlation {found.value:.2f} ({limits}; {self.n_people} people)"
 
 
-def concordance_correlation(scores: ArrayLike, *, level: float = 0.95) -> ConcordanceCorrelation:
+def concordance_correlation(
+    scores: ArrayLike, *, divisor: Literal["n", "n-1"] = "n", level: float = 0.95
+) -> ConcordanceCorrelation:
     """Lin's concordance correlation: agreement of two columns of scores with each other, not with some line.
 
     Parameters
     ----------
     scores : array of shape (n_participants, 2)
         In the measure's unit; columns are two occasions, raters or devices; no missing values; at least three rows.
+    divisor : {"n", "n-1"}
+        Of variances and covariance: as Lin has it, or that of unbiased ones, which some programs take.
     level : float
         Nominal coverage of the interval.
 
@@ -65,11 +70,12 @@ def concordance_correlation(scores: ArrayLike, *, level: float = 0.95) -> Concor
     Raises
     ------
     DesignError
-        Fewer than three participants, not two columns, a missing score, or a column whose scores are all equal.
+        Fewer than three participants, not two columns, a missing score, a column whose scores are all equal, or another
+        divisor.
 
     Notes
     -----
-    With means m, standard deviations s (divisor n), Pearson correlation r and covariance c of the two columns:
+    With means m, standard deviations s, Pearson correlation r and covariance c of the two columns:
     concordance p = 2c/(s1² + s2² + (m1 - m2)²) = r·b with b = 2·s1·s2/(s1² + s2² + (m1 - m2)²). Interval by Fisher's
     transformation, tanh(atanh(p) ± z·e/(1 - p²)), where e² = (b²(1 - r²)(1 - p²) + 2·b·p²(1 - p)u² - b²p²u⁴/2)/(n - 2)
     and u² = (m1 - m2)²/(s1·s2). Not for ordinal grades.
@@ -87,16 +93,18 @@ def concordance_correlation(scores: ArrayLike, *, level: float = 0.95) -> Concor
     (0.571, 1.0)
     """
     check_level(level)
+    if divisor not in ("n", "n-1"):
+        raise DesignError(f"divisor '{divisor}' is neither 'n' nor 'n-1'")
     matrix = complete_matrix(scores, at_least=(3, 2))
     n, columns = matrix.shape
     if columns != 2:
         raise DesignError(f"{columns} occasions; a concordance correlation compares two")
     if any(all_equal(column, scale=float(np.abs(matrix).max())) for column in matrix.T):
         raise DesignError("the scores of one occasion are all equal, so no concordance is defined")
-    s1, s2 = (float(s) for s in matrix.std(axis=0))
+    s1, s2 = (float(s) for s in matrix.std(axis=0, ddof=0 if divisor == "n" else 1))
     shift = float(matrix[:, 0].mean() - matrix[:, 1].mean())
     first, second = (matrix - matrix.mean(axis=0)).T
-    r = float(np.mean(first * second)) / (s1 * s2)
+    r = float(first @ second) / (n if divisor == "n" else n - 1) / (s1 * s2)
     bias = 2 * s1 * s2 / (s1**2 + s2**2 + shift**2)
     same = all_equal(matrix[:, 0] - matrix[:, 1], scale=float(np.abs(matrix).max())) and bias > 1 - 1e-12
     p = 1.0 if same else r * bias

@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 
 from outcomes.change import (
     benjamini_hochberg,
+    benjamini_yekutieli,
+    bonferroni,
     change_classes,
     holm,
     ordinal_change,
@@ -276,6 +278,9 @@ def test_adjusted_p_values_keep_order_and_bounds(p: list[float]) -> None:
     order = np.argsort(p)
     assert np.all(np.diff(np.array(by_holm)[order]) >= 0)
     assert np.all(np.diff(np.array(by_bh)[order]) >= 0)
+    for mild, strict in ((by_bh, benjamini_yekutieli(p)), (by_holm, bonferroni(p))):
+        assert all(a <= b * (1 + 1e-12) <= 1 + 1e-12 for a, b in zip(mild, strict, strict=True))
+        assert np.all(np.diff(np.array(strict)[order]) >= 0)
 
 
 @given(st.integers(10, 20), st.data())

@@ -82,7 +82,7 @@ def column_of(table: pd.DataFrame, name: str) -> np.ndarray:
         return np.prod([column_of(table, part) for part in name.split("*")], axis=0)
     if "=" in name:
         column, _, word = name.partition("=")
-        return (table[column] == word).to_numpy(dtype=float)
+        return (table[column].astype(str) == word).to_numpy(dtype=float)
     return np.ones(len(table)) if name == "1" else table[name].to_numpy()
 
 
@@ -113,16 +113,6 @@ def test_the_cases_are_there_and_every_file_names_its_source_and_how_it_was_chec
         document = tomllib.loads(file.read_text(encoding="utf-8"))
         assert document["source"], file.name
         assert document["checked"], file.name
-
-
-def test_every_worked_example_of_the_index_is_held_where_it_says() -> None:
-    index = tomllib.loads((HERE / "index.toml").read_text(encoding="utf-8"))
-    assert len(index["held"]) >= 34
-    for name, (file, function) in index["held"].items():
-        cases = tomllib.loads((HERE / "cases" / f"{file}.toml").read_text(encoding="utf-8"))["cases"]
-        called = {(case.get("function") or case["measure"]).rpartition(".")[2] for case in cases}
-        assert function in called, f"{name}: {file}.toml does not call {function}"
-    assert all(index["not_held"].values())
 
 
 def test_every_row_of_r_names_its_program_and_is_used() -> None:

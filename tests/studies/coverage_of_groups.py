@@ -370,15 +370,64 @@ interval(
 )  # fmt: skip
 
 
+AREAS = (1.0, 0.5)
+"""Distance of the flagged people from the others by each of two quantities, which correlate by 0.5 within a kind."""
+
+
+def two_quantities(rng: np.random.Generator, n: int, shape: str, size: int) -> Data:
+    """Return two quantities of n people, every other one flagged: normal values, or grades of them."""
+    flag = np.broadcast_to(np.arange(n) % 2 == 0, (size, n))
+    common = rng.normal(size=(size, n))
+    both = [np.sqrt(0.5) * (common + rng.normal(size=(size, n))) + apart * flag for apart in AREAS]
+    if shape == "ordinal":
+        both = [np.searchsorted(data.CUTS, one).astype(float) for one in both]
+    return both[0], both[1], flag
+
+
+def true_difference(shape: str) -> float:
+    """Return the difference of the true areas, ties counting a half."""
+    from scipy.special import ndtr
+
+    ends = np.array([-np.inf, *data.CUTS, np.inf])
+    found = []
+    for apart in AREAS:
+        joint = np.outer(np.diff(ndtr(ends)), np.diff(ndtr(ends - apart)))
+        graded = float(np.triu(joint, 1).sum() + np.trace(joint) / 2)
+        found.append(graded if shape == "ordinal" else float(ndtr(apart / np.sqrt(2))))
+    return found[0] - found[1]
+
+
+def _area_difference(a: np.ndarray, b: np.ndarray, flag: np.ndarray, rng: Any) -> Any:
+    from outcomes.change import compare_areas
+
+    return compare_areas(a, b, flag).difference.interval
+
+
+def _area_difference_ends(a: np.ndarray, b: np.ndarray, flag: np.ndarray) -> Any:
+    yes, no = flag[0], ~flag[0]
+    above = [(np.sign(x[:, yes, None] - x[:, None, no]) + 1) / 2 for x in (a, b)]
+    apart = above[0] - above[1]
+    placed = [apart.mean(axis=axis) for axis in (2, 1)]
+    spread = np.sqrt(sum(one.var(axis=1, ddof=1) / one.shape[1] for one in placed))
+    value, half = apart.mean(axis=(1, 2)), data.Z * np.where(spread > 1e-12, spread, np.nan)
+    return np.maximum(value - half, -1), np.minimum(value + half, 1)
+
+
+interval(
+    "DeLong, difference of two ROC areas", "roc_area_difference", shapes=("normal", "ordinal"), draw=two_quantities,
+    truth=true_difference, one=_area_difference, many=_area_difference_ends,
+)  # fmt: skip
+
+
 def _at_cut(kind: str, shape: str) -> Any:
     def one(x: np.ndarray, flag: np.ndarray, rng: Any) -> Any:
-        from outcomes.change.roc import youden_cuts
+        from outcomes.change.roc import best_cuts
         from outcomes.intervals import wilson_interval
 
         yes, no = int(flag.sum()), int((~flag).sum())
         if min(yes, no) < 5:
             return None
-        cut, sensitivity, specificity, _ = youden_cuts(x, flag)
+        cut, sensitivity, specificity, _ = best_cuts(x, flag)
         values, rated = population(shape)
         reach = int(np.searchsorted(values, cut))
         if kind == "sensitivity":
@@ -404,12 +453,13 @@ def true_important(name: str, shape: str) -> float:
 
     from outcomes.change.anchored import _all_ways
 
-    if name != "roc":
+    if name not in ("roc", "corner"):
         x, flag = population(shape)
         step = slice(None, None, 10)
-        return float(_all_ways(x[None, step], flag[None, step])[name][0])
+        return float(_all_ways(x[None, step], flag[None, step], "youden")[name][0])
     x, flag = population(shape)
-    gain = np.cumsum(~flag) / (~flag).sum() - np.cumsum(flag) / flag.sum()
+    kept, missed = np.cumsum(~flag) / (~flag).sum(), np.cumsum(flag) / flag.sum()
+    gain = kept - missed if name == "roc" else -((1 - kept) ** 2) - missed**2
     return float(x[np.argmax(uniform_filter1d(gain, 20_001))])
 
 
@@ -417,13 +467,15 @@ def _important(name: str) -> Any:
     def one(x: np.ndarray, flag: np.ndarray, rng: np.random.Generator) -> Any:
         from outcomes.change import important_change
 
-        found = getattr(important_change(x, flag, unit="cm", resamples=1_000, rng=rng), name)
+        cut: Any = "corner" if name == "corner" else "youden"
+        found = important_change(x, flag, unit="cm", cut=cut, resamples=1_000, rng=rng)
+        found = getattr(found, "roc" if name == "corner" else name)
         return None if found is None else found.interval
 
     return one
 
 
-for _name in ("roc", "predicted", "adjusted"):
+for _name in ("roc", "corner", "predicted", "adjusted"):
     interval(
         f"percentile bootstrap, important change, {_name}", f"important_{_name}", shapes=NEAR_AND_FAR, draw=anchored,
         truth=partial(true_important, _name), one=_important(_name), replicates=1_000, why=RESAMPLED, smallest=24,

@@ -30,6 +30,8 @@ def beside(name: str) -> ModuleType:
 STUDY, REGISTRY = beside("interval_coverage"), beside("coverage_registry")
 ROWS = STUDY.read_table()
 FALL_SHORT = {
+    "marginal model, CR0": 24,
+    "percentile bootstrap, important change, corner": 25,
     "Fisher z, concordance": 12,
     "1999 formula, limit of agreement": 12,
     "1986 formula, limit of agreement": 12,

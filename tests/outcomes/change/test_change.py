@@ -15,8 +15,11 @@ from outcomes.change import (
     METHODS,
     analysis_of_covariance,
     benjamini_hochberg,
+    benjamini_yekutieli,
+    bonferroni,
     change_classes,
     classify,
+    compare_areas,
     difference_of_changes,
     distribution_based_change,
     hedges_correction,
@@ -194,10 +197,13 @@ def test_every_method_and_caveat_has_its_sentence() -> None:
     results += [distribution_based_change(BEFORE, unit="cm", standard_error=0.5)]
     flags = (AFTER - BEFORE > 0.8) ^ (np.arange(24) % 7 == 0)
     results += [important_change(AFTER - BEFORE, flags, unit="cm", slightly=flags, rng=rng())]
+    results += [important_change(AFTER - BEFORE, flags, unit="cm", cut="corner", rng=rng())]
+    results += [compare_areas(BEFORE, AFTER, flags)]
     group = ["a", "b"] * 12
     fits = [analysis_of_covariance(BEFORE, AFTER, group, reference="a", unit="cm", spread=s) for s in ("equal", "hc3")]
     estimates = [getattr(r, name) for r in [*results, *fits] for name in r.__slots__]
-    estimates += [e for fit in fits for e in (*fit.difference.values(), *fit.unadjusted.values(), fit.criteria.aic)]
+    estimates += [e for fit in fits for e in (*fit.difference.values(), *fit.unadjusted.values())]
+    estimates += [e for fit in fits for e in (fit.criteria.aic, fit.criteria.bic, fit.criteria.aicc)]
     estimates = [e for e in estimates if isinstance(e, Estimate)]
     of_tests = {"sign_flip", "signed_rank", "slopes_differ", "number_needed_end"}
     assert {e.method for e in estimates} == set(METHODS) - of_tests
@@ -365,3 +371,18 @@ def test_the_shift_of_means_of_three_answers_keeps_its_digits() -> None:
     # Walsh averages of 1/3 - 1/3 and 2/3 - 1/3 are 0, 1/6 and 1/3: follows from the definition
     found = ordinal_change([1 / 3, 1 / 3], [1 / 3, 2 / 3], levels=None)
     assert found.hodges_lehmann.value == pytest.approx(1 / 6, rel=1e-15)
+
+
+def test_the_short_correction_is_near_the_exact_one_and_named() -> None:
+    # Hedges (1981) J Educ Stat 6:107: 1 - 3/(4 df - 1), 1.3 % too large at 2 degrees of freedom
+    assert hedges_correction(2, form="approximate") / hedges_correction(2) == pytest.approx(1.0128, abs=5e-5)
+    assert hedges_correction(200, form="approximate") == pytest.approx(hedges_correction(200), rel=1e-5)
+    with pytest.raises(DesignError, match="'short' is neither 'exact' nor 'approximate'"):
+        hedges_correction(5, form="short")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("rule", [holm, bonferroni, benjamini_hochberg, benjamini_yekutieli])
+@pytest.mark.parametrize("p", [[], [0.0, 0.5], [0.5, 1.1], [0.5, float("nan")], ["a"]])
+def test_what_is_no_p_value_is_not_adjusted(rule: object, p: list) -> None:
+    with pytest.raises(DesignError):
+        rule(p)  # type: ignore[operator]

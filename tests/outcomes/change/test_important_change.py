@@ -10,7 +10,7 @@ import statsmodels.api as sm
 from sklearn.metrics import roc_auc_score, roc_curve
 
 from outcomes.change import METHODS, distribution_based_change, important_change
-from outcomes.change.roc import area_interval, youden_cuts
+from outcomes.change.roc import area_interval, best_cuts
 from outcomes.errors import DesignError
 
 DRAW = np.random.default_rng(4)
@@ -31,7 +31,7 @@ def test_area_and_best_sum_are_those_of_scikit_learn() -> None:
 
 
 def test_every_cut_as_good_is_named_and_the_middle_one_is_taken() -> None:
-    cut, sensitivity, specificity, good = youden_cuts(
+    cut, sensitivity, specificity, good = best_cuts(
         np.array([0, 1, 1, 2, 3, 2, 4, 4, 5, 6, 3, 1.0]), np.array([0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1, 0], dtype=bool)
     )
     # by hand: 6/6 + 4/6 at 1.5, 5/6 + 5/6 at 2.5, 4/6 + 6/6 at 3.5

@@ -299,3 +299,9 @@ def test_every_method_and_caveat_has_its_sentence() -> None:
     from outcomes.models import CAVEATS as MODEL_CAVEATS
 
     assert {c for e in estimates for c in e.caveats if not is_coverage_caveat(c)} <= set(CAVEATS) | set(MODEL_CAVEATS)
+
+
+def test_the_slope_within_people_is_that_of_least_squares_with_a_level_each() -> None:
+    levels = np.array([[one == who for who in dict.fromkeys(PERSON)] for one in PERSON], dtype=float)
+    fit = np.linalg.lstsq(np.column_stack([levels, PAUSES]), VALUE, rcond=None)[0]
+    assert repeated_measures_correlation(PERSON, PAUSES, VALUE).slope == pytest.approx(fit[-1])

@@ -12,6 +12,7 @@ from scipy import stats
 from outcomes.errors import DesignError
 from outcomes.intervals import (
     bca_interval,
+    clopper_pearson_interval,
     correlation_interval,
     f_quantile,
     flip_signs,
@@ -250,3 +251,38 @@ def test_results_say_themselves_in_a_sentence_and_a_row() -> None:
     assert "BCa" in found.summary()
     assert "no interval" in hodges_lehmann([1.0]).summary()
     assert list(hodges_lehmann([1.0, 2.0]).to_frame().columns)[:1] == ["value"]
+
+
+@pytest.mark.parametrize(("count", "n"), [(0, 12), (12, 12), (1, 29), (81, 263)])
+@pytest.mark.parametrize("level", [0.9, 0.95])
+def test_the_clopper_pearson_interval_is_the_exact_one_of_scipy(count: int, n: int, level: float) -> None:
+    found, theirs = (
+        clopper_pearson_interval(count, n, level=level),
+        stats.binomtest(count, n).proportion_ci(level, "exact"),
+    )
+    assert (found.low, found.high) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
+    turned = clopper_pearson_interval(n - count, n, level=level)
+    assert (turned.low, turned.high) == pytest.approx((1 - found.high, 1 - found.low), abs=1e-12)
+
+
+def test_the_clopper_pearson_interval_holds_every_share_at_least_as_often_as_it_says() -> None:
+    counts = np.arange(13)
+    ends = [clopper_pearson_interval(int(count), 12) for count in counts]
+    for share in np.linspace(0.01, 0.99, 99):
+        inside = np.array([end.low <= share <= end.high for end in ends])
+        assert stats.binom.pmf(counts, 12, share)[inside].sum() >= 0.95
+
+
+@pytest.mark.parametrize(("count", "n"), [(1, 0), (-1, 5), (6, 5), (2.5, 5), (math.nan, 5)])
+def test_what_is_no_share_of_whole_people_is_refused(count: float, n: int) -> None:
+    with pytest.raises(DesignError, match="share"):
+        clopper_pearson_interval(count, n)  # type: ignore[arg-type]
+
+
+def test_the_jackknife_error_of_a_mean_is_its_standard_error_and_percentile_ends_are_plain_quantiles() -> None:
+    found = bca_interval([SAMPLE], mean, rng=np.random.default_rng(1))
+    assert found.jackknife_error == pytest.approx(SAMPLE.std(ddof=1) / math.sqrt(24))
+    index = np.random.default_rng(1).integers(0, 24, (100_000 // 24, 24), dtype=np.int32)
+    first = SAMPLE[index].mean(axis=1)
+    assert found.percentile.low == pytest.approx(np.quantile(first, 0.025), rel=0.03)
+    assert found.percentile.method == "percentile bootstrap"

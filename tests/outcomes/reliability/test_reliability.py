@@ -235,3 +235,13 @@ def test_a_line_that_is_no_line_of_equal_scores_is_no_perfect_agreement() -> Non
 def test_tables_without_a_concordance_are_refused(table: list, reason: str) -> None:
     with pytest.raises(DesignError, match=reason):
         concordance_correlation(table)
+
+
+def test_unbiased_variances_change_a_concordance_by_the_shift_alone() -> None:
+    apart, same = [[1.0, 2.0], [2.0, 3.5], [4.0, 4.0], [5.0, 7.0]], [[1.0, 2.0], [2.0, 1.0], [4.0, 5.0], [5.0, 4.0]]
+    other = [concordance_correlation(table, divisor="n-1").concordance.value for table in (apart, same)]
+    lins = [concordance_correlation(table).concordance.value for table in (apart, same)]
+    assert other[0] > lins[0]
+    assert other[1] == pytest.approx(lins[1])
+    with pytest.raises(DesignError, match="divisor 'n-2' is neither 'n' nor 'n-1'"):
+        concordance_correlation(apart, divisor="n-2")  # type: ignore[arg-type]
