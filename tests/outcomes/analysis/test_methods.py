@@ -6,12 +6,12 @@ import csv
 from collections import Counter
 from collections.abc import Callable
 
-from outcomes import change, dose, dose_response, models, reliability
+from outcomes import change, dose, dose_response, models, reliability, single_case
 from outcomes.analysis import analyse, methods
 from outcomes.study import Study
 
 ICC = "reliability/limb_girth.girth/mid_thigh.mean/all/-/-/icc_a_1"
-ROOMS = (change, dose, dose_response, models, reliability, methods)
+ROOMS = (change, dose, dose_response, models, reliability, single_case, methods)
 
 
 def test_no_two_rooms_give_one_id_to_two_sentences() -> None:
