@@ -155,9 +155,9 @@ def marginal_model(
     ------
     DesignError
         Missing values or ids, two values of a person at one visit, a column of `constant` that changes within a person,
-        columns that depend on each other, no more people than columns, a binary outcome that is not 0 and 1 or that
-        the columns predict without error, no spread, a working correlation that cannot be seen or is impossible, a
-        person without whom a coefficient is not known (cr3).
+        columns that depend on each other, no more people than columns, a person without whom a coefficient is not
+        known, a binary outcome that is not 0 and 1 or that the columns predict without error, no spread about a
+        coefficient, or a working correlation that cannot be seen or is impossible.
 
     Notes
     -----
@@ -279,18 +279,19 @@ def _ids(people: Any, n: int) -> list[tuple[Hashable, ...]]:
 
 def _fitted(y: Array, x: Array, codes: np.ndarray, family: Family, likeness: Likeness) -> tuple[Array, float]:
     """Return coefficients and working correlation by statsmodels, or refuse a fit that has no end."""
-    import statsmodels.api as sm
+    from statsmodels.genmod import cov_struct, families
+    from statsmodels.genmod.generalized_estimating_equations import GEE
 
     sizes = np.bincount(codes)
     if likeness == "exchangeable" and (sizes * (sizes - 1) / 2).sum() <= x.shape[1]:
         raise DesignError("too few people have two values to see how alike those are; take likeness 'independence'")
-    kind = sm.families.Binomial() if family == "binary" else sm.families.Gaussian()
-    working = sm.cov_struct.Exchangeable() if likeness == "exchangeable" else sm.cov_struct.Independence()
+    kind = families.Binomial() if family == "binary" else families.Gaussian()
+    working = cov_struct.Exchangeable() if likeness == "exchangeable" else cov_struct.Independence()
     order = np.argsort(codes, kind="stable")
     try:
         with warnings.catch_warnings(), np.errstate(all="ignore"):
             warnings.simplefilter("ignore")
-            model = sm.GEE(y[order], x[order], groups=codes[order], family=kind, cov_struct=working)
+            model = GEE(y[order], x[order], groups=codes[order], family=kind, cov_struct=working)
             found = model.fit(maxiter=200, ctol=1e-10)
     except (np.linalg.LinAlgError, ValueError, FloatingPointError) as error:
         raise DesignError("the marginal model has no fit to these data") from error
@@ -335,6 +336,9 @@ def _spread(
     us = [_corrected(d, v, upper, weighted, m, sandwich, len(rows)) @ m for d, v, upper, weighted, _ in blocks]
     scores = np.array([u.T @ e for u, (*_, e) in zip(us, blocks, strict=True)])
     covariance = scores.T @ scores
+    model = np.diagonal(m) * float(np.mean(left * left / variance))
+    if np.any(np.diagonal(covariance) <= 1e-16 * model):
+        raise DesignError("people do not spread about a coefficient at all, so it has no standard error")
     if sandwich == "cr0":
         return covariance, np.full(len(m), np.inf)
     df = np.empty(len(m))
@@ -348,15 +352,17 @@ def _spread(
 
 def _corrected(d: Array, v: Array, upper: Array, weighted: Array, m: Array, sandwich: Sandwich, count: int) -> Array:
     """Return A' V⁻¹ D of one person."""
+    rest = np.eye(len(d)) - d @ m @ weighted.T
+    if np.linalg.cond(rest) > 1e10:
+        raise DesignError(
+            "without one of the people a coefficient is not known, so its spread over people is not either"
+        )
     if sandwich == "cr0":
         return weighted
     if sandwich == "cr1":
         return np.asarray(weighted * math.sqrt(count / (count - 1)))
     if sandwich == "cr3":
-        hat = np.eye(len(d)) - d @ m @ weighted.T
-        if np.linalg.cond(hat) > 1e10:
-            raise DesignError("without one of the people a coefficient is not known, so cr3 is not defined")
-        return np.asarray(np.linalg.solve(hat.T, weighted))
+        return np.asarray(np.linalg.solve(rest.T, weighted))
     values, vectors = np.linalg.eigh(upper @ (v - d @ m @ d.T) @ upper.T)
     roots = np.where(values > 1e-12, 1 / np.sqrt(np.where(values > 1e-12, values, 1.0)), 0.0)
     return np.asarray(upper.T @ (vectors * roots) @ vectors.T @ upper @ weighted)
