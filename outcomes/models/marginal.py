@@ -190,7 +190,7 @@ def marginal_model(
         raise DesignError("a log odds ratio has no unit; leave unit out")
     y, x, codes = _checked(outcome, fixed, people, visits, names, constant, family)
     coefficients, correlation = _fitted(y, x, codes, family, likeness)
-    spread, df = _spread(y, x, codes, coefficients, correlation, family, sandwich)
+    spread, df = _spread(y, x, codes, coefficients, correlation, family, sandwich, names)
     count = int(codes.max()) + 1
 
     def term(place: int) -> MarginalTerm:
@@ -311,7 +311,14 @@ def _mean(x: Array, coefficients: Array, family: Family) -> Array:
 
 
 def _spread(
-    y: Array, x: Array, codes: np.ndarray, coefficients: Array, correlation: float, family: Family, sandwich: Sandwich
+    y: Array,
+    x: Array,
+    codes: np.ndarray,
+    coefficients: Array,
+    correlation: float,
+    family: Family,
+    sandwich: Sandwich,
+    names: Sequence[str],
 ) -> tuple[Array, Array]:
     """Return the covariance of the coefficients by the sandwich, and the degrees of freedom of each."""
     mean = _mean(x, coefficients, family)
@@ -337,8 +344,9 @@ def _spread(
     scores = np.array([u.T @ e for u, (*_, e) in zip(us, blocks, strict=True)])
     covariance = scores.T @ scores
     model = np.diagonal(m) * float(np.mean(left * left / variance))
-    if np.any(np.diagonal(covariance) <= 1e-16 * model):
-        raise DesignError("people do not spread about a coefficient at all, so it has no standard error")
+    still = np.flatnonzero(np.diagonal(covariance) <= 1e-16 * model)
+    if len(still):
+        raise DesignError(f"people do not spread about '{names[still[0]]}' at all, so it has no standard error")
     if sandwich == "cr0":
         return covariance, np.full(len(m), np.inf)
     df = np.empty(len(m))

@@ -146,7 +146,10 @@ BY_GROUP, GROUPS = np.column_stack([TRAINED, 1 - TRAINED]), ["trained", "waiting
             "3 people are too few for 3 coefficients",
         ),
         ({"people": np.arange(60)}, "too few people have two values"),
-        ({"outcome": np.where(TRAINED == 1, 4.0, OUTCOME), "fixed": BY_GROUP, "names": GROUPS}, "do not spread about"),
+        (
+            {"outcome": np.where(TRAINED == 1, 4.0, OUTCOME), "fixed": BY_GROUP, "names": GROUPS},
+            "do not spread about 'trained' at all",
+        ),
     ],
 )
 def test_what_cannot_be_fitted_is_refused(changed: dict[str, Any], reason: str) -> None:
