@@ -136,9 +136,7 @@ def _incomplete(work: Work, series: Series, matrix: ScoreMatrix) -> Found:
 
     if series.ordinal or not matrix.n_incomplete:
         return {}
-    found = incomplete_intraclass_correlations(
-        matrix.values, level=work.level, resamples=_resamples(work, 2_000), rng=_rng(work, series, "incomplete")
-    )
+    found = incomplete_intraclass_correlations(matrix.values, level=work.level)
     named = {f"{name}_incomplete": getattr(found, name) for name in ("icc_1_1", "icc_a_1", "icc_c_1")}
     return {name: estimate for name, estimate in named.items() if estimate is not None}
 

@@ -8,6 +8,7 @@ from outcomes.intervals.pairs import pairs_interval
 from outcomes.intervals.parametric import (
     clopper_pearson_interval,
     correlation_interval,
+    fisher_interval,
     newcombe_interval,
     standard_deviation_interval,
     t_interval,
@@ -43,6 +44,7 @@ __all__ = [
     "clopper_pearson_interval",
     "correlation_interval",
     "f_quantile",
+    "fisher_interval",
     "flip_signs",
     "hodges_lehmann",
     "midranks",

@@ -5,17 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from outcomes.errors import DesignError
-from outcomes.intervals.quantiles import check_level, normal_quantile
+from outcomes.intervals.quantiles import check_level, normal_quantile, t_quantile
 from outcomes.matrices import Vector, all_equal, finite_vector
 from outcomes.result import Interval, Result
 
 Statistic = Callable[..., NDArray[np.float64]]
 """Takes arrays of shape (..., n_participants), returns an array of shape (...): computed along the last axis."""
+
+Levels = Literal["nominal", "expanded"]
+"""Shares of resamples at the ends of an interval: those of its level, or wider ones for few people."""
 
 BLOCK = 100_000
 """Resampled values that are held in memory at once: few enough to stay in the processor's cache."""
@@ -60,6 +64,7 @@ def bca_interval(
     statistic: Statistic,
     *,
     level: float = 0.95,
+    levels: Levels = "nominal",
     resamples: int = 10_000,
     rng: np.random.Generator,
 ) -> BcaInterval:
@@ -73,6 +78,9 @@ def bca_interval(
         Of the arrays, along their last axis: given shapes (..., n) it returns shape (...).
     level : float
         Nominal coverage.
+    levels : {"nominal", "expanded"}
+        Expanded ones make the interval of a mean as wide as that of Student's t, where nominal ones are too narrow for
+        few people.
     resamples : int
         Resamples to draw, at least 1000.
     rng : numpy.random.Generator
@@ -91,12 +99,14 @@ def bca_interval(
     Notes
     -----
     z0 = Φ⁻¹(share of resamples below the estimate, ties half); a = Σd³ / (6 (Σd²)^1.5) with d = mean of the
-    leave-one-out values minus each of them; the ends are the quantiles Φ(z0 + (z0 ± z)/(1 - a (z0 ± z))). Percentile
-    ends are the quantiles as they are; jackknife error √((n - 1)/n Σd²).
+    leave-one-out values minus each of them; the ends are the quantiles Φ(z0 + (z0 ± z)/(1 - a (z0 ± z))); expanded, z
+    is √(n/(n - 1)) t of n - 1 degrees of freedom. Percentile ends are the quantiles as they are; jackknife error √((n -
+    1)/n Σd²).
 
     References
     ----------
-    Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14.
+    Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14; Hesterberg (2014) arXiv 1411.5279 (expanded
+    levels).
 
     Examples
     --------
@@ -122,7 +132,10 @@ def bca_interval(
     if undefined or not (np.isfinite(value) and np.isfinite(left_out).all()):
         raise DesignError(f"the statistic is undefined in {undefined} of {resamples} resamples")
     bias, acceleration = bias_correction(drawn, value), acceleration_of(left_out)
-    return joined(value, drawn, [left_out], bias=bias, acceleration=acceleration, level=level, method="BCa bootstrap")
+    return joined(
+        value, drawn, [left_out], bias=bias, acceleration=acceleration, level=level, levels=levels,
+        method="BCa bootstrap",
+    )  # fmt: skip
 
 
 def joined(
@@ -134,6 +147,7 @@ def joined(
     acceleration: float,
     level: float,
     method: str,
+    levels: Levels = "nominal",
 ) -> BcaInterval:
     """Return the result that the resamples, and the values that leave one participant out, have together.
 
@@ -146,7 +160,9 @@ def joined(
     bias, acceleration : float
     level : float
     method : str
-        Name of the interval.
+        Name of the interval at nominal levels.
+    levels : {"nominal", "expanded"}
+        As in `bca_interval`; of one group only.
 
     Returns
     -------
@@ -155,14 +171,14 @@ def joined(
     Raises
     ------
     DesignError
-        The data are too skewed.
+        The data are too skewed, or levels that are none of those.
     """
-    tails = (1 - level) / 2, (1 + level) / 2
-    low, high, plain_low, plain_high = np.quantile(drawn, [*(adjusted(q, bias, acceleration) for q in tails), *tails])
+    plain, own = tails(level, "nominal", 0), tails(level, levels, len(left_out[0]))
+    low, high, plain_low, plain_high = np.quantile(drawn, [*(adjusted(q, bias, acceleration) for q in own), *plain])
     squares = sum((len(one) - 1) / len(one) * float(np.sum((one - np.mean(one)) ** 2)) for one in left_out)
     return BcaInterval(
         value=value,
-        interval=Interval(float(low), float(high), level, method),
+        interval=Interval(float(low), float(high), level, method if levels == "nominal" else f"{levels} {method}"),
         percentile=Interval(float(plain_low), float(plain_high), level, method.replace("BCa", "percentile")),
         standard_error=float(np.std(drawn, ddof=1)),
         jackknife_error=math.sqrt(squares),
@@ -220,6 +236,24 @@ def acceleration_of(left_out: Vector) -> float:
     if squares <= (1e-12 * float(np.max(np.abs(left_out)))) ** 2:
         raise DesignError("leaving a participant out changes nothing, so the BCa acceleration is not defined")
     return float(np.sum(d**3) / (6 * squares**1.5))
+
+
+def tails(level: float, levels: Levels, n: int) -> tuple[float, float]:
+    """Return the shares of resamples below the ends of an interval that neither bias nor skewness bends.
+
+    Raises
+    ------
+    DesignError
+        Levels that are none of the known ones.
+    """
+    from scipy.special import ndtr
+
+    if levels not in ("nominal", "expanded"):
+        raise DesignError(f"levels '{levels}' are none of nominal, expanded")
+    if levels == "nominal":
+        return (1 - level) / 2, (1 + level) / 2
+    far = float(np.sqrt(n / (n - 1))) * t_quantile((1 + level) / 2, n - 1)
+    return float(ndtr(-far)), float(ndtr(far))
 
 
 def adjusted(q: float, bias: float, acceleration: float) -> float:

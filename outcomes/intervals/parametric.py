@@ -203,6 +203,39 @@ def standard_deviation_interval(sd: float, df: float, *, level: float = 0.95) ->
     return Interval(low, high, level, "chi-square")
 
 
+def fisher_interval(r: float, error: float, quantile: float, *, level: float) -> Interval | None:
+    """Interval of a coefficient within -1 to 1 on Fisher's scale, from its standard error.
+
+    Parameters
+    ----------
+    r, error : float
+        Coefficient and its standard error, without unit.
+    quantile : float
+        Of the normal or the t distribution, for `level`.
+    level : float
+        Nominal coverage.
+
+    Returns
+    -------
+    Interval or None
+        tanh(atanh r ± quantile · error/(1 - r²)); None at -1 and 1, and without a standard error above 0.
+
+    References
+    ----------
+    Fisher (1921) Metron 1:3-32 (the scale, from memory); standard error on it by the delta method.
+
+    Examples
+    --------
+    >>> found = fisher_interval(0.5, 0.1, 2.0, level=0.95)
+    >>> round(found.low, 3), round(found.high, 3)
+    (0.275, 0.673)
+    """
+    if not (abs(r) < 1 and 0 < error < math.inf):
+        return None
+    half, middle = quantile * error / (1 - r * r), math.atanh(r)
+    return Interval(math.tanh(middle - half), math.tanh(middle + half), level, "Fisher z")
+
+
 def correlation_interval(r: float, n: int, *, controls: int = 0, ranks: bool = False, level: float = 0.95) -> Interval:
     """Interval of a correlation by Fisher's transformation.
 

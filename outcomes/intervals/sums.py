@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from outcomes.errors import DesignError
-from outcomes.intervals.bootstrap import BcaInterval, acceleration_of, bias_correction, joined
+from outcomes.intervals.bootstrap import BcaInterval, Levels, acceleration_of, bias_correction, joined
 from outcomes.intervals.quantiles import check_level
 from outcomes.matrices import Matrix, Vector
 
@@ -24,6 +24,7 @@ def bca_interval_of_sums(
     statistic: SumStatistic,
     *,
     level: float = 0.95,
+    levels: Levels = "nominal",
     resamples: int = 10_000,
     rng: np.random.Generator,
 ) -> BcaInterval:
@@ -37,6 +38,8 @@ def bca_interval_of_sums(
         Of the sums, along their last axis.
     level : float
         Nominal coverage.
+    levels : {"nominal", "expanded"}
+        As in `bca_interval`.
     resamples : int
         Resamples to draw, at least 1000.
     rng : numpy.random.Generator
@@ -59,7 +62,7 @@ def bca_interval_of_sums(
 
     References
     ----------
-    Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14.
+    Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14; Hesterberg (2014) arXiv 1411.5279.
 
     Examples
     --------
@@ -87,7 +90,10 @@ def bca_interval_of_sums(
     if undefined or not (np.isfinite(value) and np.isfinite(left_out).all()):
         raise DesignError(f"the statistic is undefined in {undefined} of {resamples} resamples")
     bias, acceleration = bias_correction(drawn, value), acceleration_of(left_out)
-    return joined(value, drawn, [left_out], bias=bias, acceleration=acceleration, level=level, method="BCa bootstrap")
+    return joined(
+        value, drawn, [left_out], bias=bias, acceleration=acceleration, level=level, levels=levels,
+        method="BCa bootstrap",
+    )  # fmt: skip
 
 
 def _drawn(parts: Matrix, statistic: SumStatistic, resamples: int, rng: np.random.Generator) -> Vector:

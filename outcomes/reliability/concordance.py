@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, normal_quantile
+from outcomes.intervals import check_level, fisher_interval, normal_quantile, t_quantile
 from outcomes.matrices import all_equal, complete_matrix
-from outcomes.result import Estimate, Interval, Result
+from outcomes.result import Estimate, Result
 
 FEW = 12
 """Below this many people the interval carries a caveat (coverage table of tests/studies)."""
@@ -49,7 +49,11 @@ class ConcordanceCorrelation(Result):
 
 
 def concordance_correlation(
-    scores: ArrayLike, *, divisor: Literal["n", "n-1"] = "n", level: float = 0.95
+    scores: ArrayLike,
+    *,
+    divisor: Literal["n", "n-1"] = "n",
+    level: float = 0.95,
+    interval: Literal["t", "normal"] = "t",
 ) -> ConcordanceCorrelation:
     """Lin's concordance correlation: agreement of two columns of scores with each other, not with some line.
 
@@ -61,6 +65,9 @@ def concordance_correlation(
         Of variances and covariance: as Lin has it, or that of unbiased ones, which some programs take.
     level : float
         Nominal coverage of the interval.
+    interval : {"t", "normal"}
+        Quantile: of t with n - 1 degrees of freedom, or of the normal distribution as published, a little too narrow
+        for fewer than 12 people.
 
     Returns
     -------
@@ -70,15 +77,15 @@ def concordance_correlation(
     Raises
     ------
     DesignError
-        Fewer than three participants, not two columns, a missing score, a column whose scores are all equal, or another
-        divisor.
+        Fewer than three participants, not two columns, a missing score, a column whose scores are all equal, another
+        divisor, or an interval that is none of those.
 
     Notes
     -----
     With means m, standard deviations s, Pearson correlation r and covariance c of the two columns:
     concordance p = 2c/(s1² + s2² + (m1 - m2)²) = r·b with b = 2·s1·s2/(s1² + s2² + (m1 - m2)²). Interval by Fisher's
-    transformation, tanh(atanh(p) ± z·e/(1 - p²)), where e² = (b²(1 - r²)(1 - p²) + 2·b·p²(1 - p)u² - b²p²u⁴/2)/(n - 2)
-    and u² = (m1 - m2)²/(s1·s2). Not for ordinal grades.
+    transformation, tanh(atanh(p) ± q·e/(1 - p²)), q the quantile, where e² = (b²(1 - r²)(1 - p²) + 2·b·p²(1 - p)u² -
+    b²p²u⁴/2)/(n - 2) and u² = (m1 - m2)²/(s1·s2). Not for ordinal grades.
 
     References
     ----------
@@ -95,6 +102,8 @@ def concordance_correlation(
     check_level(level)
     if divisor not in ("n", "n-1"):
         raise DesignError(f"divisor '{divisor}' is neither 'n' nor 'n-1'")
+    if interval not in ("t", "normal"):
+        raise DesignError(f"interval '{interval}' is none of t, normal")
     matrix = complete_matrix(scores, at_least=(3, 2))
     n, columns = matrix.shape
     if columns != 2:
@@ -108,7 +117,9 @@ def concordance_correlation(
     bias = 2 * s1 * s2 / (s1**2 + s2**2 + shift**2)
     same = all_equal(matrix[:, 0] - matrix[:, 1], scale=float(np.abs(matrix).max())) and bias > 1 - 1e-12
     p = 1.0 if same else r * bias
-    interval = None if same else _interval(p, r, bias, shift**2 / (s1 * s2), n, level)
+    quantile = t_quantile(0.5 + level / 2, n - 1) if interval == "t" else normal_quantile(0.5 + level / 2)
+    error = math.sqrt(max(_variance(p, r, bias, shift**2 / (s1 * s2)), 0.0) / (n - 2))
+    ends = None if same else fisher_interval(p, error, quantile, level=level)
     caveat = "perfect_agreement" if same else "no_interval_variance"
     estimate = Estimate(
         value=p,
@@ -116,18 +127,13 @@ def concordance_correlation(
         method="concordance",
         n_people=n,
         n_values=2 * n,
-        interval=interval,
+        interval=ends,
         source=_SOURCE,
-        caveats=(("few_concordance",) if n < FEW else ()) if interval else (caveat,),
+        caveats=(("few_concordance",) if n < FEW else ()) if ends else (caveat,),
     )
     return ConcordanceCorrelation(concordance=estimate, pearson=r, bias_correction=bias, n_people=n)
 
 
-def _interval(p: float, r: float, bias: float, u2: float, n: int, level: float) -> Interval | None:
-    """Return the interval by Fisher's transformation; None where the variance of Lin (2000) is not above 0."""
-    variance = bias**2 * (1 - r**2) * (1 - p**2) + 2 * bias * p**2 * (1 - p) * u2 - (bias * p * u2) ** 2 / 2
-    if variance <= 0 or abs(p) >= 1:
-        return None
-    half = normal_quantile(0.5 + level / 2) * math.sqrt(variance / (n - 2)) / (1 - p**2)
-    middle = math.atanh(p)
-    return Interval(math.tanh(middle - half), math.tanh(middle + half), level, "Fisher z")
+def _variance(p: float, r: float, bias: float, u2: float) -> float:
+    """Return n - 2 times the variance of the concordance by Lin (2000)."""
+    return bias**2 * (1 - r**2) * (1 - p**2) + 2 * bias * p**2 * (1 - p) * u2 - (bias * p * u2) ** 2 / 2

@@ -189,7 +189,7 @@ def _values(squares: MeanSquares, alpha: float) -> dict[str, tuple[float | None,
         "icc_a_1": (single, agreement),
         "icc_c_1": (_ratio(p - e, p + (k - 1) * e), _each(two, lambda f: (f - 1) / (f + k - 1))),
         "icc_1_k": (_ratio(p - w, p), _each(one, lambda f: 1 - 1 / f)),
-        "icc_a_k": (mean, _each(agreement, lambda r: _mean_of_k(r, k))),
+        "icc_a_k": (mean, _each(agreement, lambda r: mean_of_k(r, k))),
         "icc_c_k": (_ratio(p - e, p), _each(two, lambda f: 1 - 1 / f)),
     }
 
@@ -220,8 +220,14 @@ def _each(limits: Limits, turn: Callable[[float], float]) -> Limits:
     return turned(limits[0]), turned(limits[1])
 
 
-def _mean_of_k(r: float, k: int) -> float:
-    """Return the Spearman-Brown value of the mean of k scores; minus infinity at and below its pole."""
+def mean_of_k(r: float, k: int) -> float:
+    """Return the Spearman-Brown value of the mean of k scores; minus infinity at and below its pole.
+
+    Examples
+    --------
+    >>> mean_of_k(0.5, 3), mean_of_k(-0.5, 3)
+    (0.75, -inf)
+    """
     below = 1 + r * (k - 1)
     return k * r / below if below > 0 else -math.inf
 

@@ -11,14 +11,18 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, normal_quantile
+from outcomes.intervals import check_level, fisher_interval, normal_quantile, t_quantile
 from outcomes.matrices import Matrix
 from outcomes.reliability.grades import MISSING, WeightWord, agreement_weights, grade_codes
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
+KappaInterval = Literal["fisher", "plain"]
+INTERVALS = ("fisher", "plain")
+"""On Fisher's scale with t; or value ± quantile times the published standard error, which may pass 1."""
+
 _SOURCE = "Fleiss, Cohen & Everitt (1969) Psychol Bull 72:323"
 FEW = 30
-"""Below this many people the normal interval carries a caveat (coverage table of tests/studies)."""
+"""Below this many people the interval carries a caveat (coverage table of tests/studies)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,9 +32,9 @@ class Kappa(Result):
     Parameters
     ----------
     kappa : Estimate
-        At most 1; with a normal interval and the test of no agreement beyond chance.
+        At most 1; with an interval and the test of no agreement beyond chance.
     standard_error, null_standard_error : float
-        For the interval, and under no agreement beyond chance for the test.
+        Of kappa as published, and under no agreement beyond chance for the test.
     observed, expected : float
         Weighted share of agreement, seen and by chance.
     counts : tuple of tuple of int or float
@@ -69,6 +73,7 @@ def cohen_kappa(
     weights: WeightWord | ArrayLike = "plain",
     weights_are: Literal["agreement", "disagreement"] = "agreement",
     level: float = 0.95,
+    interval: KappaInterval = "fisher",
 ) -> Kappa:
     """Agreement of two ratings of the same people beyond chance.
 
@@ -84,28 +89,34 @@ def cohen_kappa(
         What free weights mean.
     level : float
         Nominal coverage of the interval.
+    interval : {"fisher", "plain"}
+        On Fisher's scale with a jackknife standard error; or kappa ± z standard errors as published, too narrow for
+        few people.
 
     Returns
     -------
     Kappa
-        Negative values are kept; perfect agreement is 1. No interval where everybody's two ratings agree alike.
+        Negative values are kept; perfect agreement is 1. No interval where everybody's two ratings agree alike, or
+        where kappa is not defined without one of the people.
 
     Raises
     ------
     DesignError
         Fewer than two people, lengths differ, a missing rating, a rating outside the scale, or one grade only, so that
-        chance alone agrees.
+        chance alone agrees; an interval that is none of those.
 
     Notes
     -----
     κ = (po - pe)/(1 - pe), po = Σ w·p, pe = Σ w·(row share)·(column share). Standard errors of Fleiss, Cohen & Everitt:
-    for the interval κ ± z·se, and another under κ = 0 for the test. The interval may pass 1, and is rough below 30
-    people. Linear weights lean on the number of grades: a grade that nobody used still counts.
+    for κ ± z·se ("plain"), and another under κ = 0 for the test. "fisher": tanh(atanh κ ± t·s/(1 - κ²)), s² = (n - 1)/n
+    · Σ(κ_(i) - mean)² over the κ_(i) that leave one of n people out, t with n - 1 degrees of freedom. Linear weights
+    lean on the number of grades: a grade that nobody used still counts.
 
     References
     ----------
     Cohen (1960) Educ Psychol Meas 20:37-46; Cohen (1968) Psychol Bull 70:213-220; Fleiss, Cohen & Everitt (1969)
-    Psychol Bull 72:323-327.
+    Psychol Bull 72:323-327; Efron & Stein (1981) Ann Stat 9:586-596 (jackknife variance). That Fisher's scale serves
+    kappa has no source here but the coverage table of tests/studies.
 
     Examples
     --------
@@ -121,7 +132,9 @@ def cohen_kappa(
         raise DesignError(f"{missing} ratings missing; leave incomplete people out and count them")
     counts = np.zeros((len(grades), len(grades)))
     np.add.at(counts, (codes[0], codes[1]), 1)
-    return kappa_of_table(counts, grades=grades, weights=weights, weights_are=weights_are, level=level)
+    return kappa_of_table(
+        counts, grades=grades, weights=weights, weights_are=weights_are, level=level, interval=interval
+    )
 
 
 def kappa_of_table(
@@ -131,6 +144,7 @@ def kappa_of_table(
     weights: WeightWord | ArrayLike = "plain",
     weights_are: Literal["agreement", "disagreement"] = "agreement",
     level: float = 0.95,
+    interval: KappaInterval = "fisher",
 ) -> Kappa:
     """Kappa from the table of counts of first against second ratings.
 
@@ -140,7 +154,7 @@ def kappa_of_table(
         People; first rating in rows.
     grades : sequence, optional
         Names of the grades; 1, 2, ... by default.
-    weights, weights_are, level
+    weights, weights_are, level, interval
         As in `cohen_kappa`.
 
     Returns
@@ -165,6 +179,7 @@ def kappa_of_table(
     (0.429, 0.0537)
     """
     check_level(level)
+    check_interval(interval)
     table = np.asarray(counts, dtype=np.float64)
     if table.ndim != 2 or table.shape[0] != table.shape[1] or len(table) < 2:
         raise DesignError("counts need a square table of at least two grades")
@@ -175,15 +190,26 @@ def kappa_of_table(
         raise DesignError(f"{n:g} rated people; kappa needs at least 2")
     w = agreement_weights(weights, q, weights_are=weights_are)
     p = table / n
-    rows, columns = p.sum(axis=1), p.sum(axis=0)
-    observed, expected = float((w * p).sum()), float(rows @ w @ columns)
+    observed, expected = (float(part) for part in _agreements(w, p))
     if 1 - expected <= 1e-12:
         raise DesignError("every rating is the same grade, so chance alone agrees and kappa is not defined")
     value = (observed - expected) / (1 - expected)
     error, null = _standard_errors(w, p, n, observed, expected)
     word = weights if isinstance(weights, str) else "free"
     alike = float(np.ptp(w[p > 0])) < 1e-12
-    estimate = _estimate(value, 0.0 if alike else error, null, n, word, level)
+    ends: Interval | None = None
+    caveats: tuple[str, ...] = () if n >= FEW else ("few_rated",)
+    if abs(value - 1) < 1e-12:
+        caveats += ("perfect_agreement",)
+    elif alike or error < 1e-9:
+        caveats += ("no_interval_variance",)
+    elif interval == "plain":
+        half = normal_quantile((1 + level) / 2) * error
+        ends = Interval(value - half, value + half, level, "normal")
+    else:
+        ends = fisher_interval(value, _left_out_error(w, table, n), t_quantile((1 + level) / 2, n - 1), level=level)
+        caveats += () if ends else ("no_interval_jackknife",)
+    estimate = _estimate(value, ends, null, n, word, caveats)
     return Kappa(
         kappa=estimate,
         standard_error=error,
@@ -195,6 +221,31 @@ def kappa_of_table(
         weights=word,
         n_people=int(n),
     )
+
+
+def check_interval(interval: str) -> None:
+    """Raise a DesignError unless the interval of a coefficient of agreement is a known one."""
+    if interval not in INTERVALS:
+        raise DesignError(f"interval '{interval}' is none of {', '.join(INTERVALS)}")
+
+
+def _agreements(w: Matrix, p: Matrix) -> tuple[Matrix, Matrix]:
+    """Return the observed and the expected agreement of tables of shares along the last two axes."""
+    return (w * p).sum(axis=(-2, -1)), np.einsum("...i,ij,...j->...", p.sum(axis=-1), w, p.sum(axis=-2))
+
+
+def _left_out_error(w: Matrix, table: Matrix, n: float) -> float:
+    """Return the jackknife standard error of kappa; nan where it is not defined without one of the people."""
+    cells = np.argwhere(table > 0)
+    counts = table[tuple(cells.T)]
+    left = np.repeat(table[None], len(cells), axis=0)
+    left[(np.arange(len(cells)), *cells.T)] -= 1
+    observed, expected = _agreements(w, left / (n - 1))
+    if (1 - expected <= 1e-12).any():
+        return math.nan
+    kappas = (observed - expected) / (1 - expected)
+    mean = float(counts @ kappas) / n
+    return math.sqrt((n - 1) / n * float(counts @ (kappas - mean) ** 2))
 
 
 def _standard_errors(w: Matrix, p: Matrix, n: float, observed: float, expected: float) -> tuple[float, float]:
@@ -209,21 +260,17 @@ def _standard_errors(w: Matrix, p: Matrix, n: float, observed: float, expected: 
     return error, math.sqrt(max(0.0, float(null)) / n) / (1 - expected)
 
 
-def _estimate(value: float, error: float, null: float, n: float, word: str, level: float) -> Estimate:
+def _estimate(
+    value: float, interval: Interval | None, null: float, n: float, word: str, caveats: tuple[str, ...]
+) -> Estimate:
     from scipy.special import ndtr
 
-    half = normal_quantile((1 + level) / 2) * error
-    perfect, flat = abs(value - 1) < 1e-12, error < 1e-9
-    caveats: tuple[str, ...] = () if n >= FEW else ("few_rated",)
-    if perfect or flat:
-        caveats += ("perfect_agreement",) if perfect else ("no_interval_variance",)
-    interval = None if perfect or flat else Interval(value - half, value + half, level, "normal")
     test = None
     if null > 1e-12:
         p = 2 * float(ndtr(-abs(value) / null))
         test = HypothesisTest(name="no agreement beyond chance, normal", p=max(p, 1e-300), statistic=value / null)
     return Estimate(
-        value=1.0 if perfect else value,
+        value=1.0 if abs(value - 1) < 1e-12 else value,
         unit="1",
         method={"plain": "kappa", "linear": "kappa_linear", "quadratic": "kappa_quadratic"}.get(word, "kappa_free"),
         n_people=int(n),

@@ -7,6 +7,7 @@ _ICC = "McGraw & Wong (1996) Psychol Methods 1:30; Shrout & Fleiss (1979) Psycho
 _LIMITS = "Bland & Altman 1999, Stat Methods Med Res 8:135"
 _HC2 = "t interval with HC2 variance and Satterthwaite degrees of freedom (Imbens & Kolesár 2016, Rev Econ Stat 98:701)"
 _REPLICATES = "Bland & Altman 2007, J Biopharm Stat 17:571; intervals Zou 2013, Stat Methods Med Res 22:630"
+_FISHER = "t interval on Fisher's scale with the standard error of leaving one person out"
 _KAPPA = "Cohen 1960, 1968; Fleiss, Cohen & Everitt 1969, Psychol Bull 72:323"
 
 AGREEMENT: dict[str, str] = {
@@ -47,21 +48,17 @@ AGREEMENT: dict[str, str] = {
     "spread_slope": "Change of the standard deviation of the differences per unit of size: slope of the size of the "
     f"residuals times √(π/2) ({_LIMITS}, section 3.2); score interval, the variance of the size of a normal residual "
     "following from its mean (without a source of its own; simulated).",
-    "kappa": f"Kappa: agreement of two ratings beyond chance, every difference counts alike; normal interval "
-    f"({_KAPPA}).",
+    "kappa": f"Kappa: agreement of two ratings beyond chance, every difference counts alike ({_KAPPA}); {_FISHER}.",
     "kappa_linear": "Linear weighted kappa: a difference counts by the number of grades on the whole declared scale, "
-    "used "
-    f"or not; normal interval ({_KAPPA}).",
+    f"used or not ({_KAPPA}); {_FISHER}.",
     "kappa_quadratic": "Quadratic weighted kappa: a difference counts by the squared number of grades on the whole "
-    f"declared scale, used or not; normal interval ({_KAPPA}).",
-    "kappa_free": f"Weighted kappa with weights that were given; normal interval ({_KAPPA}).",
-    "fleiss_kappa": "Fleiss' kappa: agreement of several ratings beyond chance, shares of grades over all ratings; "
-    "Student "
-    "t interval, standard error linearised over people (Fleiss 1971, Psychol Bull 76:378; Gwet 2021, Educ Psychol Meas "
-    "81:781).",
-    "ac1": "AC1: agreement beyond chance, where chance agreement stays small when one grade is common; Student t "
-    "interval, "
-    "standard error linearised over people (Gwet 2008, Br J Math Stat Psychol 61:29).",
+    f"declared scale, used or not ({_KAPPA}); {_FISHER}.",
+    "kappa_free": f"Weighted kappa with weights that were given ({_KAPPA}); {_FISHER}.",
+    "fleiss_kappa": "Fleiss' kappa: agreement of several ratings beyond chance, shares of grades over all ratings; t "
+    "interval on Fisher's scale, standard error linearised over people (Fleiss 1971, Psychol Bull 76:378; Gwet 2021, "
+    "Educ Psychol Meas 81:781).",
+    "ac1": "AC1: agreement beyond chance, where chance agreement stays small when one grade is common; t interval "
+    "on Fisher's scale, standard error linearised over people (Gwet 2008, Br J Math Stat Psychol 61:29).",
     "ac2": "AC2: AC1 with weights between grades of the whole declared scale (Gwet 2014, Handbook of Inter-Rater "
     "Reliability).",
     "krippendorff_nominal": "Krippendorff's alpha, nominal; bias-corrected bootstrap over people (Krippendorff 2011).",
@@ -76,7 +73,10 @@ AGREEMENT: dict[str, str] = {
 }
 """Method id to its sentence, for agreement of measurements and of grades."""
 
-_GAPS = "variances by restricted maximum likelihood as scores are missing; bias-corrected bootstrap over people"
+_GAPS = (
+    "variances by restricted maximum likelihood as scores are missing; interval from the values that leave one person "
+    "out, on Fisher's scale with t, occasions as they are"
+)
 
 INCOMPLETE: dict[str, str] = {
     f"icc_{part}_incomplete": f"{name}: {what}; {_GAPS}; negative values kept ({_ICC})."
@@ -161,7 +161,10 @@ METHODS: dict[str, str] = (
         "missing answer left out unless said otherwise; interval of Feldt (Cronbach 1951, Psychometrika 16:297).",
         "participant_bootstrap": "The statistic that the entry names, with a bias-corrected and accelerated bootstrap "
         "interval over people, occasions as they are (Efron & Tibshirani 1993, An Introduction to the Bootstrap, "
-        "chapter 14).",
+        "chapter 14), its levels expanded for few people (Hesterberg 2014, arXiv 1411.5279).",
+        "participant_bootstrap_spread": "The standard error, detectable change or limit that the entry names, with the "
+        "same bootstrap interval, which for these is too narrow with few people (Efron & Tibshirani 1993; Hesterberg "
+        "2014, arXiv 1411.5279).",
         "standard_error_from_icc": "Standard deviation of all scores times √(1 - ICC(A,1)): another number than the "
         "root of the error mean square; no interval (Weir 2005, J Strength Cond Res 19:231).",
         "degrees_of_freedom": "Degrees of freedom, Σ(repeats - 1) over people; at least 30 are asked for (Glueer et "
@@ -185,10 +188,11 @@ CAVEATS: dict[str, str] = {
     "few_pairs": "Fewer than 30 pairs: the limits of agreement themselves are known only roughly, as their intervals "
     "show.",
     "few_concordance": "Fewer than 12 people: the interval of a concordance is rough.",
-    "few_rated": "Fewer than 30 people were rated: this interval is rough, and may pass 1.",
-    "few_resampled": "Fewer than 25 people: an interval by bootstrap is too narrow.",
+    "few_rated": "Fewer than 30 people were rated: this interval is rough.",
+    "few_resampled": "Fewer than 25 people: an interval by bootstrap may be too narrow.",
     "pairwise_no_interval": "Answers are missing and covariances come from different people, so there is no interval.",
     "own_variance_zero": "An item's own variance was estimated at 0; the factor model does not fit these items well.",
+    "no_interval_jackknife": "Without one of the people nothing is left to estimate by, so there is no interval.",
     "no_interval_bootstrap": "The bootstrap over people is not defined for these data, so there is no interval.",
     "between_variance_negative": "The estimated variance of the differences between people was negative and counts as "
     "0.",

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from outcomes.errors import DesignError
-from outcomes.intervals import bca_interval_of_sums, check_level, t_quantile
+from outcomes.intervals import bca_interval_of_sums, check_level, fisher_interval, t_quantile
 from outcomes.matrices import Matrix, Vector
 from outcomes.reliability.grades import MISSING, WeightWord, agreement_weights, grade_codes
-from outcomes.reliability.kappa import FEW
+from outcomes.reliability.kappa import FEW, KappaInterval, check_interval
 from outcomes.result import Estimate, Interval, Result
 
 Metric = Literal["nominal", "ordinal", "interval", "ratio"]
@@ -74,7 +74,9 @@ def _counts(ratings: ArrayLike, grades: Sequence[Hashable]) -> Matrix:
     return np.stack([(codes == grade).sum(axis=1) for grade in range(len(grades))], axis=1).astype(float)
 
 
-def fleiss_kappa(ratings: ArrayLike, *, grades: Sequence[Hashable], level: float = 0.95) -> RaterAgreement:
+def fleiss_kappa(
+    ratings: ArrayLike, *, grades: Sequence[Hashable], level: float = 0.95, interval: KappaInterval = "fisher"
+) -> RaterAgreement:
     """Agreement of the same number of ratings of each person beyond chance, whoever gave them.
 
     Parameters
@@ -85,6 +87,8 @@ def fleiss_kappa(ratings: ArrayLike, *, grades: Sequence[Hashable], level: float
         Every grade of the scale.
     level : float
         Nominal coverage of the interval.
+    interval : {"fisher", "plain"}
+        On Fisher's scale; or kappa ± t standard errors.
 
     Returns
     -------
@@ -99,7 +103,8 @@ def fleiss_kappa(ratings: ArrayLike, *, grades: Sequence[Hashable], level: float
     -----
     κ = (P - Pe)/(1 - Pe), P the mean share of agreeing pairs of ratings of a person, Pe = Σ p², p the share of each
     grade over all ratings. Grades are names here: an agreement by one grade less counts as none. Standard error by
-    linearising over people, with Student's t and n - 1 for the interval (Gwet 2021, Educ Psychol Meas 81:781).
+    linearising over people (Gwet 2021, Educ Psychol Meas 81:781), Student's t with n - 1; the interval tanh(atanh κ ±
+    t·se/(1 - κ²)), or κ ± t·se.
 
     References
     ----------
@@ -121,7 +126,7 @@ def fleiss_kappa(ratings: ArrayLike, *, grades: Sequence[Hashable], level: float
     pi = shares.mean(axis=0)
     chance = (shares * pi).sum(axis=1)
     return _chance_corrected(
-        "fleiss_kappa", "Fleiss' kappa", counts, np.eye(len(grades)), float((pi**2).sum()), chance, level
+        "fleiss_kappa", "Fleiss' kappa", counts, np.eye(len(grades)), float((pi**2).sum()), chance, level, interval
     )
 
 
@@ -131,6 +136,7 @@ def gwet_agreement(
     grades: Sequence[Hashable],
     weights: WeightWord | ArrayLike = "plain",
     level: float = 0.95,
+    interval: KappaInterval = "fisher",
 ) -> RaterAgreement:
     """Agreement beyond chance that does not collapse where one grade is common: AC1, with weights AC2.
 
@@ -144,6 +150,8 @@ def gwet_agreement(
         "plain" is AC1, any other AC2.
     level : float
         Nominal coverage of the interval.
+    interval : {"fisher", "plain"}
+        On Fisher's scale; or the coefficient ± t standard errors, too narrow for few people and weights.
 
     Returns
     -------
@@ -152,12 +160,14 @@ def gwet_agreement(
     Raises
     ------
     DesignError
-        Fewer than two people with two ratings, or a rating outside the scale.
+        Fewer than two people with two ratings, a rating outside the scale, or an interval that is none of those.
 
     Notes
     -----
     (pa - pe)/(1 - pe): pa the mean weighted share of agreeing pairs of a person's ratings, pe = Σw/(q(q - 1)) · Σ p(1 -
-    p), p the mean share of each grade. Standard error by linearising over people, Student's t with n - 1.
+    p), p the mean share of each grade. Standard error by linearising over people, Student's t with n - 1; the interval
+    tanh(atanh A ± t·se/(1 - A²)), or A ± t·se. That Fisher's scale serves has no source here but the coverage table of
+    tests/studies.
 
     References
     ----------
@@ -179,16 +189,17 @@ def gwet_agreement(
     expected = scale * float((pi * (1 - pi)).sum())
     chance = scale * (shares * (1 - pi)).sum(axis=1)
     key, name = ("ac1", "AC1") if isinstance(weights, str) and weights == "plain" else ("ac2", "AC2")
-    return _chance_corrected(key, name, counts, w, expected, chance, level)
+    return _chance_corrected(key, name, counts, w, expected, chance, level, interval)
 
 
 def _chance_corrected(
-    key: str, name: str, counts: Matrix, w: Matrix, expected: float, chance: Vector, level: float
+    key: str, name: str, counts: Matrix, w: Matrix, expected: float, chance: Vector, level: float, interval: str
 ) -> RaterAgreement:
     """Return (pa - pe)/(1 - pe) with its standard error; `chance` is what each person adds to the expected
     agreement.
     """
     check_level(level)
+    check_interval(interval)
     given = counts.sum(axis=1)
     n, used = len(counts), given >= 2
     if used.sum() < 2:
@@ -202,20 +213,23 @@ def _chance_corrected(
     own[used] = (n / used.sum()) * (pairs - observed) / (1 - expected)
     spread = own - 2 * (1 - value) * (chance - expected) / (1 - expected)
     error = math.sqrt(float((spread**2).sum()) / (n * (n - 1)))
-    half = t_quantile((1 + level) / 2, n - 1) * error
+    t = t_quantile((1 + level) / 2, n - 1)
     perfect, alike = abs(value - 1) < 1e-12, float(np.ptp(pairs)) < 1e-12
     caveats: tuple[str, ...] = () if n >= FEW else ("few_rated",)
     if perfect or alike:
         caveats += ("perfect_agreement",) if perfect else ("no_interval_variance",)
-    interval = None if perfect or alike else Interval(value - half, value + half, level, "Student t, linearised")
+    ends = None
+    if not (perfect or alike):
+        plain = Interval(value - t * error, value + t * error, level, "Student t, linearised")
+        ends = plain if interval == "plain" else fisher_interval(value, error, t, level=level)
     estimate = Estimate(
         value=1.0 if perfect else value, unit="1", method=key, n_people=n, n_values=int(given.sum()),
-        interval=interval, source=_SOURCES[key], caveats=caveats,
+        interval=ends, source=_SOURCES[key], caveats=caveats,
     )  # fmt: skip
     return RaterAgreement(
         coefficient=estimate, standard_error=error, observed=observed, expected=expected, name=name, n_people=n,
         n_used=int(used.sum()), n_ratings=int(given.sum()),
-        reason="" if interval else "the ratings of all people agree alike, so their spread is not known",
+        reason="" if ends else "the ratings of all people agree alike, so their spread is not known",
     )  # fmt: skip
 
 

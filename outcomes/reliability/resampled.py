@@ -71,6 +71,12 @@ FORMULAS: dict[str, Formula] = {
 }
 """Statistic to its value from mean squares (p, o, e, w), people (n), means (m), covariances (c) and occasions (k)."""
 
+SPREADS = (
+    "standard_error_agreement", "standard_error_consistency", "within_person_standard_deviation", "mdc95", "mdc90",
+    "mdc95_consistency", "lower_limit", "upper_limit",
+)  # fmt: skip
+"""Statistics that grow with the spread of the scores, whose bootstrap intervals hold the truth less often."""
+
 TWO = ("concordance", "bias", "lower_limit", "upper_limit")
 """Statistics that compare two occasions."""
 
@@ -114,13 +120,15 @@ def participant_bootstrap(
     -----
     Every statistic here depends on sums over people of the scores and of their products, so that all resamples are one
     matrix of how often each person was drawn, times what each adds. Occasions
-    stay as they are: how much other occasions would differ is not in the interval. Bias-corrected and accelerated; with
-    few people it is too narrow (coverage table of tests/studies), and the F and chi-square intervals are to be
-    preferred for scores that are near normal.
+    stay as they are: how much other occasions would differ is not in the interval. Bias-corrected and accelerated, with
+    levels expanded for few people; of standard errors, detectable changes and limits it is too narrow all the same
+    (coverage table of tests/studies), and the F and chi-square intervals are to be preferred for scores that are near
+    normal.
 
     References
     ----------
-    Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14.
+    Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14; Hesterberg (2014) arXiv 1411.5279 (expanded
+    levels).
 
     Examples
     --------
@@ -144,7 +152,9 @@ def participant_bootstrap(
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.asarray(formula(*_moments(sums, k), k))
 
-    return bca_interval_of_sums(_parts(matrix - centre), value, level=level, resamples=resamples, rng=rng)
+    return bca_interval_of_sums(
+        _parts(matrix - centre), value, level=level, levels="expanded", resamples=resamples, rng=rng
+    )
 
 
 FEW = 25
@@ -190,7 +200,8 @@ def bootstrap_estimate(
     """
     found = participant_bootstrap(scores, statistic, level=level, resamples=resamples, rng=rng)
     return Estimate(
-        value=found.value, unit=unit, method="participant_bootstrap", n_people=found.n_people,
+        value=found.value, unit=unit, n_people=found.n_people,
+        method="participant_bootstrap_spread" if statistic in SPREADS else "participant_bootstrap",
         n_values=int(np.size(np.asarray(scores))), interval=found.interval,
         source="Efron & Tibshirani (1993) An Introduction to the Bootstrap, chapter 14",
         caveats=("few_resampled",) if found.n_people < FEW else (),

@@ -69,7 +69,7 @@ HELD_OF_ERROR = {
     "ICC(C,1)": "F, ICC(C,1)",
     "standard error and MDC": "chi-square, standard error of agreement and MDC",
 }
-HELD_OF_LIMITS = {"a limit": "exact, limit of agreement", "concordance": "Fisher z, concordance"}
+HELD_OF_LIMITS = {"a limit": "exact, limit of agreement", "concordance": "Fisher z with t, concordance"}
 
 
 def _held(facts: Facts, intervals: dict[str, str]) -> str:
@@ -172,8 +172,7 @@ def grades(facts: Facts) -> Table:
     note = (
         "Over the whole declared scale, grades that nobody had included. Plain kappa counts every difference alike, "
         "weighted ones by its size. A grade has no minimal detectable change. Below 30 people the intervals of kappa "
-        "are "
-        "rough and may pass 1."
+        "are rough."
     )
     columns = ("Measure", "n", f"Kappa ({facts.ci})", f"Linear weights ({facts.ci})", f"Quadratic weights ({facts.ci})",
                f"AC2, quadratic ({facts.ci})", f"Ordinal alpha ({facts.ci})")  # fmt: skip

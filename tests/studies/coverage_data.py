@@ -121,9 +121,9 @@ def f_upper(df1: Any, df2: Any) -> Any:
     return df2 * (1 - share) / (df1 * share)
 
 
-def fisher_ends(r: np.ndarray, variance: Any) -> tuple[np.ndarray, np.ndarray]:
-    """Return the interval of a correlation by Fisher's transformation."""
-    half = Z * np.sqrt(variance)
+def fisher_ends(r: np.ndarray, variance: Any, df: float = np.inf) -> tuple[np.ndarray, np.ndarray]:
+    """Return the interval of a correlation by Fisher's transformation, with the quantile of t."""
+    half = t_half(df, np.sqrt(variance))
     return np.tanh(np.arctanh(r) - half), np.tanh(np.arctanh(r) + half)
 
 

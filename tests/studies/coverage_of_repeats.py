@@ -8,7 +8,7 @@ from typing import Any
 import coverage_data as data
 import numpy as np
 from coverage_data import ERROR, NEAR_AND_FAR, PEOPLE, RELIABILITY, SHIFT, Data
-from coverage_registry import RESAMPLED, interval
+from coverage_registry import MOST, RESAMPLED, interval
 
 REPEATS = ("normal", "shifted", "skewed")
 
@@ -67,17 +67,22 @@ for _name, _label, _shapes in (
     )  # fmt: skip
 
 
-def _resampled(scores: np.ndarray, rng: np.random.Generator) -> Any:
+def _resampled(statistic: str, scores: np.ndarray, rng: np.random.Generator) -> Any:
     from outcomes.reliability import participant_bootstrap
 
-    return participant_bootstrap(scores, "icc_c_1", resamples=1_000, rng=rng).interval
+    return participant_bootstrap(scores, statistic, resamples=1_000, rng=rng).interval
 
 
-interval(
-    "bootstrap over people, ICC(C,1)", "participant_bootstrap", shapes=NEAR_AND_FAR, draw=data.repeats,
-    truth=partial(_true_icc, "icc_c_1"),
-    one=_resampled,
-)  # fmt: skip
+for _name, _label, _ids, _true in (
+    ("icc_c_1", "ICC(C,1)", ("participant_bootstrap",), RELIABILITY),
+    ("icc_a_1", "ICC(A,1)", (), RELIABILITY),
+    ("standard_error_agreement", "standard error of agreement", ("participant_bootstrap_spread",), ERROR),
+):
+    interval(
+        f"expanded bootstrap over people, {_label}", *_ids, shapes=NEAR_AND_FAR, draw=data.repeats,
+        truth=lambda shape, value=_true: value, one=partial(_resampled, _name),
+        replicates=MOST if _name == "icc_c_1" else 2_000, why=RESAMPLED,
+    )  # fmt: skip
 
 
 def gaps(rng: np.random.Generator, n: int, shape: str, size: int) -> Data:
@@ -90,15 +95,31 @@ def gaps(rng: np.random.Generator, n: int, shape: str, size: int) -> Data:
 def _incomplete(scores: np.ndarray, rng: np.random.Generator) -> Any:
     from outcomes.reliability import incomplete_intraclass_correlations
 
-    found = incomplete_intraclass_correlations(scores, resamples=1_000, rng=rng).icc_a_1
+    found = incomplete_intraclass_correlations(scores).icc_a_1
     return None if found is None else found.interval
 
 
+def _incomplete_ends(scores: np.ndarray) -> Any:
+    from outcomes.reliability.components import ROUGH, person_parts, variance_components
+
+    n = scores.shape[1]
+    parts = np.stack([person_parts(one - np.nanmean(one)) for one in scores])
+    total = parts.sum(axis=1, keepdims=True)
+
+    def scaled(sums: np.ndarray, **options: int) -> np.ndarray:
+        found = variance_components(sums, 2, **options)
+        r = found.people / (found.people + found.occasions + found.error)
+        return np.arctanh(np.where(np.abs(r) < 1, r, np.nan))
+
+    middle, others = scaled(total[:, 0]), scaled(total - parts, steps=ROUGH)
+    half = data.t_half(n - 1, np.sqrt((n - 1) * others.var(axis=1)))
+    return np.tanh(middle - half), np.tanh(middle + half)
+
+
 interval(
-    "bootstrap over people, ICC(A,1) with gaps",
+    "jackknife on Fisher's scale, ICC(A,1) with gaps",
     *(f"icc_{form}_incomplete" for form in ("a_1", "c_1", "1_1", "a_k", "c_k", "1_k")),
-    shapes=("normal",), draw=gaps, truth=partial(_true_icc, "icc_a_1"), one=_incomplete, replicates=300, why=RESAMPLED,
-    smallest=12, largest=24,
+    shapes=REPEATS, draw=gaps, truth=partial(_true_icc, "icc_a_1"), one=_incomplete, many=_incomplete_ends,
 )  # fmt: skip
 
 
@@ -241,11 +262,11 @@ def _concordance_ends(scores: np.ndarray) -> Any:
     bias, u2 = 2 * s1 * s2 / (s1**2 + s2**2 + shift**2), shift**2 / (s1 * s2)
     p = r * bias
     variance = bias**2 * (1 - r**2) * (1 - p**2) + 2 * bias * p**2 * (1 - p) * u2 - (bias * p * u2) ** 2 / 2
-    return data.fisher_ends(p, np.where(variance > 0, variance, np.nan) / (n - 2) / (1 - p**2) ** 2)
+    return data.fisher_ends(p, np.where(variance > 0, variance, np.nan) / (n - 2) / (1 - p**2) ** 2, df=n - 1)
 
 
 interval(
-    "Fisher z, concordance", "concordance", shapes=NEAR_AND_FAR, draw=data.repeats,
+    "Fisher z with t, concordance", "concordance", shapes=NEAR_AND_FAR, draw=data.repeats,
     truth=lambda shape: RELIABILITY, one=_concordance, many=_concordance_ends,
 )  # fmt: skip
 
@@ -503,12 +524,20 @@ def _kappa_ends(word: str, ratings: np.ndarray) -> Any:
     chance, seen = (1 - expected)[:, None, None], (1 - observed)[:, None, None]
     spread = (p * (w * chance - means * seen) ** 2).sum(axis=(1, 2))
     spread -= (observed * expected - 2 * expected + observed) ** 2
-    error = np.sqrt(np.maximum(0.0, spread) / n) / (1 - expected) ** 2
+    published = np.sqrt(np.maximum(0.0, spread) / n) / (1 - expected) ** 2
     weight = np.where(p > 0, w, np.nan)
     alike = np.nanmax(weight, axis=(1, 2)) - np.nanmin(weight, axis=(1, 2)) < 1e-12
-    none = alike | (error < 1e-9) | (1 - expected <= 1e-12)
-    half = np.where(none, np.nan, data.Z * error)
-    return value - half, value + half
+    none = alike | (published < 1e-9) | (1 - expected <= 1e-12)
+    left_out = np.stack([_kappa_values(np.delete(ratings, i, axis=1), w) for i in range(n)], axis=-1)
+    variance = np.where(none | (np.abs(value) >= 1), np.nan, (n - 1) * left_out.var(axis=-1))
+    return data.fisher_ends(value, variance / (1 - value**2) ** 2, df=n - 1)
+
+
+def _kappa_values(ratings: np.ndarray, w: np.ndarray) -> np.ndarray:
+    p = _tables(ratings)
+    expected = np.einsum("si,ij,sj->s", p.sum(axis=2), w, p.sum(axis=1))
+    rest = 1 - expected
+    return ((w * p).sum(axis=(1, 2)) - expected) / np.where(rest > 1e-12, rest, np.nan)
 
 
 def _true_kappa(word: str, shape: str) -> float:
@@ -520,8 +549,8 @@ def _true_kappa(word: str, shape: str) -> float:
 for _name, _ids in (("plain", ("kappa", "kappa_free")), ("linear", ("kappa_linear",)),
                     ("quadratic", ("kappa_quadratic",))):  # fmt: skip
     interval(
-        f"normal, kappa, {_name}", *_ids, shapes=("ordinal",), draw=data.grades, truth=partial(_true_kappa, _name),
-        one=_kappa(_name), many=partial(_kappa_ends, _name),
+        f"Fisher z with jackknife, kappa, {_name}", *_ids, shapes=("ordinal",), draw=data.grades,
+        truth=partial(_true_kappa, _name), one=_kappa(_name), many=partial(_kappa_ends, _name),
     )  # fmt: skip
 
 
@@ -559,8 +588,8 @@ def _corrected_ends(word: str, ratings: np.ndarray) -> Any:
     own = (each - observed[:, None] - 2 * (1 - value)[:, None] * (chance - expected[:, None])) / rest[:, None]
     error = np.sqrt((own**2).sum(axis=-1) / (n * (n - 1)))
     none = (np.ptp(each, axis=-1) < 1e-12) | (rest <= 1e-12)
-    half = np.where(none, np.nan, data.t_half(n - 1, error))
-    return value - half, value + half
+    variance = np.where(none | (np.abs(value) >= 1), np.nan, (error / (1 - value**2)) ** 2)
+    return data.fisher_ends(value, variance, df=n - 1)
 
 
 def _true_corrected(word: str, shape: str) -> float:
@@ -573,7 +602,7 @@ def _true_corrected(word: str, shape: str) -> float:
 for _word, _label, _id in (("plain", "AC1", "ac1"), ("quadratic", "AC2", "ac2"),
                            ("fleiss", "Fleiss' kappa", "fleiss_kappa")):  # fmt: skip
     interval(
-        f"Student t linearised, {_label}", _id, shapes=("ordinal",), draw=data.grades,
+        f"Fisher z linearised, {_label}", _id, shapes=("ordinal",), draw=data.grades,
         truth=partial(_true_corrected, _word), one=_fleiss if _word == "fleiss" else _gwet(_word),
         many=partial(_corrected_ends, _word),
     )  # fmt: skip

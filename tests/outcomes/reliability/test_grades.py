@@ -153,6 +153,27 @@ def test_the_linearised_standard_errors_are_near_those_of_leaving_people_out() -
         assert call(table).standard_error == pytest.approx(jackknife, rel=0.03)
 
 
+def test_intervals_on_fishers_scale_stay_below_1_and_plain_ones_may_pass_it() -> None:
+    table = [[0, 0], [1, 1], [2, 2], [3, 3], [4, 4], [2, 3], [1, 1], [0, 0]]
+    first, second = zip(*table, strict=True)
+    for call in (
+        lambda word: cohen_kappa(first, second, grades=range(5), weights="quadratic", interval=word).kappa,
+        lambda word: gwet_agreement(table, grades=range(5), weights="quadratic", interval=word).coefficient,
+    ):
+        on_scale, plain = call("fisher").interval, call("plain").interval
+        assert on_scale.high < 1 < plain.high
+        assert on_scale.method == "Fisher z"
+        with pytest.raises(DesignError, match="'wilson' is none of fisher, plain"):
+            call("wilson")
+
+
+def test_kappa_has_no_interval_where_it_is_not_defined_without_one_person() -> None:
+    found = cohen_kappa([0, 0, 0, 0, 1], [0, 0, 0, 0, 0], grades=(0, 1)).kappa
+    assert (found.value, found.interval) == (0.0, None)
+    assert "no_interval_jackknife" in found.caveats
+    assert "no_interval_jackknife" in CAVEATS
+
+
 def test_ac1_does_not_collapse_where_one_grade_is_common() -> None:
     table = [[0, 0]] * 45 + [[0, 1], [1, 0], [0, 1], [1, 0], [1, 1]]
     assert cohen_kappa(*zip(*table, strict=True), grades=(0, 1)).kappa.value < 0.35

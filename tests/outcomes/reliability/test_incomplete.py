@@ -10,9 +10,11 @@ import pytest
 
 from outcomes.errors import DesignError
 from outcomes.intervals import bca_interval, bca_interval_of_sums
+from outcomes.intervals.bootstrap import tails
 from outcomes.reliability import (
     CAVEATS,
     METHODS,
+    bootstrap_estimate,
     coefficient_of_variation,
     concordance_correlation,
     cronbach_alpha,
@@ -87,10 +89,10 @@ def test_correlations_with_gaps_ignore_unit_shift_and_order() -> None:
 def test_the_bootstrap_of_every_form_has_an_interval_and_without_random_numbers_a_reason() -> None:
     table = scores(30, 2, 7)
     table[4, 1] = NAN
-    found = incomplete_intraclass_correlations(table, resamples=1000, rng=rng())
+    found = incomplete_intraclass_correlations(table, interval="bootstrap", resamples=1000, rng=rng())
     assert all(getattr(found, name).interval.low < getattr(found, name).value for name in ICCS)
     assert {getattr(found, name).method for name in ICCS} <= set(METHODS)
-    without = incomplete_intraclass_correlations(table)
+    without = incomplete_intraclass_correlations(table, interval="bootstrap")
     assert without.reasons["icc_a_1.interval"] == "no random numbers were given"
     assert "no_interval_bootstrap" in CAVEATS
 
@@ -98,10 +100,50 @@ def test_the_bootstrap_of_every_form_has_an_interval_and_without_random_numbers_
 def test_a_resample_without_an_occasion_leaves_the_value_and_takes_the_interval() -> None:
     table = np.column_stack([scores(8, 1, 9)[:, 0], [NAN] * 8])
     table[:2, 1] = table[:2, 0] + [0.5, -0.3]
-    found = incomplete_intraclass_correlations(table, resamples=1000, rng=rng())
+    found = incomplete_intraclass_correlations(table, interval="bootstrap", resamples=1000, rng=rng())
     assert 0 < found.icc_a_1.value <= 1
     assert found.icc_a_1.interval is None
     assert "resamples" in found.reasons["icc_a_1.interval"]
+    plain = incomplete_intraclass_correlations(table)
+    assert plain.icc_a_1.interval is None
+    assert plain.reasons["icc_a_1.interval"] == "fewer than three people have two scores"
+    assert plain.icc_a_1.caveats == ("no_interval_jackknife",)
+
+
+@pytest.mark.parametrize("k", [2, 3])
+def test_the_interval_with_gaps_is_that_of_leaving_each_person_out_by_hand(k: int) -> None:
+    table = scores(14, k, 21)
+    table[3, 1] = table[9, 0] = NAN
+    found = incomplete_intraclass_correlations(table)
+    # without random numbers: values alone
+    rest = [incomplete_intraclass_correlations(np.delete(table, i, axis=0), interval="bootstrap") for i in range(14)]
+    for name in ("icc_1_1", "icc_a_1", "icc_c_1"):
+        whole = getattr(found, name)
+        r = np.array([whole.value, *(getattr(one, name).value for one in rest)])
+        z = np.log((1 + (k - 1) * r) / (1 - r)) / 2
+        half = 2.1603686564627917 * math.sqrt(13 / 14 * ((z[1:] - z[1:].mean()) ** 2).sum())  # t, 13 df: R 4.2.2 qt
+        ends = [(math.exp(2 * e) - 1) / (math.exp(2 * e) + k - 1) for e in (z[0] - half, z[0] + half)]
+        # those that leave one out are found to a ratio of one part in 4,000: half of that on the scale, of each person
+        near = 2.17 * math.sqrt(13) / 8_000
+        assert [whole.interval.low, whole.interval.high] == pytest.approx(ends, abs=near)
+        mean = getattr(found, name.replace("_1", "_k") if name != "icc_1_1" else "icc_1_k").interval
+        assert [mean.low, mean.high] == pytest.approx([k * e / (1 + (k - 1) * e) for e in ends], abs=k * near)
+
+
+def test_an_interval_with_gaps_that_is_none_is_refused() -> None:
+    with pytest.raises(DesignError, match="'bca' is none of jackknife, bootstrap"):
+        incomplete_intraclass_correlations(scores(9, 2, 1), interval="bca")
+
+
+def test_levels_that_are_none_are_refused_and_expanded_ones_widen() -> None:
+    x = np.random.default_rng(2).normal(size=8)
+    mean = lambda v: v.mean(axis=-1)  # noqa: E731
+    with pytest.raises(DesignError, match="levels 'wide' are none of nominal, expanded"):
+        bca_interval([x], mean, levels="wide", rng=rng())
+    plain, wide = (bca_interval([x], mean, levels=word, rng=rng()).interval for word in ("nominal", "expanded"))
+    assert wide.low < plain.low < plain.high < wide.high
+    # share below -√(8/7) t of 7 degrees of freedom at 0.975: R 4.2.2, pnorm(-sqrt(8/7) * qt(0.975, 7))
+    assert tails(0.95, "expanded", 8)[0] == pytest.approx(0.005737520517, abs=1e-10)
 
 
 @pytest.mark.parametrize(
@@ -136,6 +178,16 @@ def test_every_bootstrapped_statistic_is_the_one_of_its_own_function(statistic: 
     known |= {n: getattr(r, n).value for r in results for n in FORMULAS if hasattr(r, n) and n not in known}
     assert found.value == pytest.approx(known[statistic], rel=1e-9)
     assert found.interval.low < found.value < found.interval.high
+
+
+def test_bootstrapped_spreads_and_correlations_have_notes_of_their_own() -> None:
+    table = scores(25, 2, 8)
+    names = {
+        statistic: bootstrap_estimate(table, statistic, unit="1", resamples=1000, rng=rng()).method
+        for statistic in ("icc_a_1", "mdc95")
+    }
+    assert names == {"icc_a_1": "participant_bootstrap", "mdc95": "participant_bootstrap_spread"}
+    assert set(names.values()) <= set(METHODS)
 
 
 def test_the_bootstrap_by_sums_is_that_of_drawing_people() -> None:

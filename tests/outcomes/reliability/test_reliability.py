@@ -194,6 +194,15 @@ def test_concordance_is_pearson_times_bias_and_below_both() -> None:
     assert found.concordance.value < found.pearson
 
 
+def test_the_interval_of_a_concordance_by_t_is_wider_than_the_published_one_by_the_ratio_of_the_quantiles() -> None:
+    by_t, published = (concordance_correlation(scores(8, 2, 5), interval=word).concordance for word in ("t", "normal"))
+    middle = math.atanh(by_t.value)
+    ratio = (math.atanh(by_t.interval.high) - middle) / (math.atanh(published.interval.high) - middle)
+    assert ratio == pytest.approx(2.3646242515927849 / 1.959963984540054)  # R 4.2.2, qt(0.975, 7) and qnorm(0.975)
+    with pytest.raises(DesignError, match="'z' is none of t, normal"):
+        concordance_correlation(scores(8, 2, 5), interval="z")  # type: ignore[arg-type]
+
+
 def test_concordance_of_two_occasions_is_near_the_agreement_correlation() -> None:
     table = scores(400, 2, 6)
     agreement = intraclass_correlations(table).icc_a_1

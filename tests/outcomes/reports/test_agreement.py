@@ -126,7 +126,7 @@ def test_every_table_of_the_section_has_rows(analysed: tuple[Analysis, Path], na
         ("reliability", "F, ICC(A,1)", "ICC(A,1)"),
         ("reliability", "chi-square, standard error of agreement and MDC", "standard error and MDC"),
         ("agreement", "exact, limit of agreement", "a limit"),
-        ("agreement", "Fisher z, concordance", "concordance"),
+        ("agreement", "Fisher z with t, concordance", "concordance"),
     ],
 )
 def test_a_table_quotes_how_often_its_intervals_held_the_truth(

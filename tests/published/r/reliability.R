@@ -46,6 +46,14 @@ table <- matrix(c(10, 3, 1, 0, 2, 12, 4, 1, 0, 3, 9, 2, 0, 0, 2, 6), 4, byrow = 
 k <- cohen.kappa(table)
 put("kappa.plain", k$kappa, paste(of("psych"), "cohen.kappa")); put("kappa.quadratic", k$weighted.kappa, paste(of("psych"), "cohen.kappa"))
 put("kappa.plain_se", sqrt(k$var.kappa), paste(of("psych"), "cohen.kappa"))
+people <- as.data.frame(as.table(table)); people <- people[rep(seq_len(nrow(people)), people$Freq), 1:2]; m <- nrow(people)
+of_table <- function(x, w) { p <- x / sum(x); o <- sum(w * p); e <- sum(w * outer(rowSums(p), colSums(p))); (o - e) / (1 - e) }
+for (name in c("plain", "quadratic")) {
+  w <- if (name == "plain") diag(4) else 1 - outer(0:3, 0:3, "-")^2 / 9; value <- of_table(table, w)
+  left <- sapply(seq_len(m), function(i) of_table(base::table(people[-i, 1], people[-i, 2]), w))
+  away <- qt(0.975, m - 1) * sqrt((m - 1) / m * sum((left - mean(left))^2)) / (1 - value^2); by <- "base, jackknife on Fisher's scale"
+  put(paste0("kappa.", name, "_low"), tanh(atanh(value) - away), by); put(paste0("kappa.", name, "_high"), tanh(atanh(value) + away), by)
+}
 
 # Alpha with the interval of Feldt
 a <- alpha(sbp[, c("J1", "R1", "S1")], warnings = FALSE)
