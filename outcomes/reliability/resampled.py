@@ -196,7 +196,7 @@ def bootstrap_estimate(
     --------
     >>> scores = [[9, 8], [6, 5], [8, 8], [7, 6], [10, 9], [6, 7], [3, 4]]
     >>> bootstrap_estimate(scores, "icc_a_1", unit="1", rng=np.random.default_rng(1)).caveats
-    ('few_resampled', 'coverage_1x8')
+    ('few_resampled',)
     """
     found = participant_bootstrap(scores, statistic, level=level, resamples=resamples, rng=rng)
     return Estimate(

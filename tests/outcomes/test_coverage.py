@@ -32,9 +32,9 @@ def held(name: str, n: int) -> dict[str, int]:
     [
         ("icc_a_1", "F, ICC(A,1)", 30, 24),
         ("icc_c_k", "F, ICC(C,1)", 5, 8),
-        ("concordance", "Fisher z, concordance", 100, 60),
+        ("concordance", "Fisher z with t, concordance", 100, 60),
         ("mdc95", "chi-square, standard error of agreement and MDC", 12, 12),
-        ("kappa_quadratic", "normal, kappa, quadratic", 9, 8),
+        ("ac2", "Fisher z linearised, AC2", 26, 24),
     ],
 )
 def test_a_caveat_quotes_the_row_of_about_as_many_people(method: str, name: str, n: int, nearest: int) -> None:
