@@ -193,6 +193,7 @@ CAVEATS: dict[str, str] = {
     "pairwise_no_interval": "Answers are missing and covariances come from different people, so there is no interval.",
     "own_variance_zero": "An item's own variance was estimated at 0; the factor model does not fit these items well.",
     "no_interval_jackknife": "Without one of the people nothing is left to estimate by, so there is no interval.",
+    "resamples_without_fit": "Some resamples of people allowed no fit and were left out of the bootstrap interval.",
     "no_interval_bootstrap": "The bootstrap over people is not defined for these data, so there is no interval.",
     "between_variance_negative": "The estimated variance of the differences between people was negative and counts as "
     "0.",

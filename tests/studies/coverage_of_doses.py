@@ -211,6 +211,22 @@ interval(
 )  # fmt: skip
 
 
+def _spread(values: np.ndarray, rng: Any) -> Any:
+    from outcomes.models import mixed_model
+
+    n = len(values)
+    there = ~np.isnan(values.ravel())
+    person, visit = np.repeat(np.arange(n), 3)[there], np.tile(np.arange(3), n)[there]
+    model = mixed_model(values.ravel()[there], np.eye(3)[visit], person, unit="cm", names=list(VISITS))
+    return model.variance_intervals().intercept_sd.interval
+
+
+interval(
+    "profile likelihood, standard deviation between people", "mixed_sd_profile_reml", "mixed_sd_profile_ml",
+    shapes=NEAR_AND_FAR, draw=missed, truth=lambda shape: 2.0, one=_spread, replicates=500, why=MODELLED,
+)  # fmt: skip
+
+
 def limbs(rng: np.random.Generator, n: int, shape: str, size: int) -> Data:
     """Return changes of two limbs whose people explain a half of the variance; one person in six has one limb."""
     values = (data.noise(rng, (size, n, 1), shape) + data.noise(rng, (size, n, 2), shape)) / np.sqrt(2) + 0.5

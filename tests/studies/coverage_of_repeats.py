@@ -291,6 +291,18 @@ interval(
 )  # fmt: skip
 
 
+def _omega(items: np.ndarray, rng: np.random.Generator) -> Any:
+    from outcomes.reliability import mcdonald_omega
+
+    return mcdonald_omega(items, resamples=1_000, rng=rng).omega["total"].interval
+
+
+interval(
+    "percentile bootstrap, omega", "mcdonald_omega", shapes=NEAR_AND_FAR, draw=partial(data.repeats, k=4),
+    truth=lambda shape: TOTAL, one=_omega, replicates=500, why="each replicate fits a factor to 1,000 resamples",
+)  # fmt: skip
+
+
 # ------------------------------------------------------------------------------------------------ limits of agreement
 
 

@@ -54,8 +54,6 @@ WITHOUT_INTERVAL = frozenset(
     """.split()  # noqa: SIM905
 )
 """Ids of method notes of numbers that have no interval, in the rooms of the statistics."""
-NOT_SIMULATED = frozenset({"mcdonald_omega", "mixed_sd_profile_reml", "mixed_sd_profile_ml"})
-"""A replicate takes half a second to two seconds: each of 200 resamples, or each step of a profile, is fitted anew."""
 ELSEWHERE = frozenset({"mixed_term_kenward_roger", "mixed_term_satterthwaite"})
 """Those whose coverage stands in `models_small_samples.csv`."""
 RERUN = [
@@ -102,7 +100,7 @@ def test_every_method_with_an_interval_was_simulated_once() -> None:
     notes = {key for room in rooms for key in room.METHODS}
     simulated = Counter(key for study in STUDY.STUDIES.values() for key in study.methods)
     assert max(simulated.values()) == 1
-    parts = set(simulated), WITHOUT_INTERVAL, NOT_SIMULATED, ELSEWHERE
+    parts = set(simulated), WITHOUT_INTERVAL, ELSEWHERE
     assert set().union(*parts) == notes
     assert sum(len(part) for part in parts) == len(notes)
 

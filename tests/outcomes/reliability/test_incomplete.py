@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -267,6 +268,20 @@ def test_omega_is_alpha_where_all_loadings_are_equal() -> None:
     draw = np.random.default_rng(3)
     table = draw.normal(size=(4000, 1)) + 0.9 * draw.normal(size=(4000, 5))
     assert mcdonald_omega(table).omega["total"].value == pytest.approx(cronbach_alpha(table).alpha.value, abs=0.002)
+
+
+def test_resamples_without_an_omega_are_left_out_and_said_and_too_many_leave_no_interval() -> None:
+    table = scores(12, 3, seed=4)
+    table[:, 0] = [1] * 3 + [0] * 9  # (9/12)^12 = 3 % of the resamples miss all three
+    few = mcdonald_omega(table, rng=rng())
+    assert few.omega["total"].interval is not None
+    assert "resamples_without_fit" in few.omega["total"].caveats
+    assert few.reasons == {}
+    table[:, 0] = [1] + [0] * 11  # (11/12)^12 = 35 % of the resamples miss the one
+    none = mcdonald_omega(table, rng=rng())
+    assert none.omega["total"].interval is None
+    assert "no_interval_bootstrap" in none.omega["total"].caveats
+    assert re.fullmatch(r"3\d% of the resamples have no value", none.reasons["total"])
 
 
 def test_omega_does_not_know_the_unit_of_the_whole_and_has_an_interval() -> None:
