@@ -25,6 +25,30 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     return 0
 
 
+LONGEST = (
+    "cli/test_commands.py",
+    "recovery/test_effects_are_recovered.py",
+    "outcomes/reports/test_every_number.py",
+    "recovery/test_planted_faults_are_found.py",
+    "recovery/test_group_difference_is_recovered.py",
+    "properties/test_dose_properties.py",
+    "recovery/test_whole_path.py",
+    "outcomes/reports/test_faults.py",
+    "outcomes/intake/test_bad_studies.py",
+)
+"""Files that take longest, of which one process does each whole: they come first, so that none is left to it alone."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the tests of the longest files first."""
+    here = Path(__file__).parent
+    first = {here / name: place for place, name in enumerate(LONGEST)}
+    gone = [str(path) for path in first if not path.is_file()]
+    if gone:
+        raise pytest.UsageError(f"tests/conftest.py names files that are not there: {', '.join(gone)}")
+    items.sort(key=lambda item: first.get(item.path, len(first)))
+
+
 def _crc(data: bytes) -> int:
     """Return the 16-bit checksum of a FIT file (its public protocol description)."""
     table = (0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401)
