@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from outcomes.reports import format as fmt
-from outcomes.reports.agreement_tables import find, forms_of, name_of, of_plan
+from outcomes.reports.agreement_tables import find, forms_of, of_plan
 from outcomes.reports.blocks import Block, figure_block
 from outcomes.reports.facts import Facts
 from outcomes.reports.figure_words import file_part, not_drawn
 from outcomes.reports.people import People
+from outcomes.reports.reliability_sentences import name_of
 from outcomes.reports.tables import Table
 from outcomes.result import Entry
 from outcomes.units import printed_unit

@@ -7,7 +7,7 @@ from typing import Any
 
 from outcomes.reports import format as fmt
 from outcomes.reports.facts import Facts, rows_of, source_of
-from outcomes.reports.reliability_sentences import series
+from outcomes.reports.reliability_sentences import name_of, series
 from outcomes.reports.small_numbers import NOT_SHOWN
 from outcomes.reports.tables import Table
 from outcomes.result import Entry
@@ -37,12 +37,6 @@ def of_plan(facts: Facts) -> Iterator[tuple[Any, bool]]:
         mine = f"reliability/{row['measure']}.{row['scale']}/{row['place']}"
         if facts.design == RETEST or mine in prefix:
             yield row, row["level"] == "ordinal"
-
-
-def name_of(row: Any) -> str:
-    """Return what a series is called in a table: title, scale and place."""
-    place = str(row["place"]).replace(".", ", ").replace("_", " ").strip("-, ")
-    return f"{fmt.clean(row['title'], 120)} ({place})" if place else fmt.clean(row["title"], 120)
 
 
 def cell(facts: Facts, entry: Entry | None, *, unit: str | None = None, places: int | None = None) -> str:
@@ -201,10 +195,19 @@ def besides(facts: Facts) -> Table:
         if analysis == "reliability" and statistic not in SHOWN and told(facts):
             line = (fmt.clean(entry.label, 200), people_cell(facts, entry), _besides_cell(facts, entry, statistic))
             found.setdefault(f"{measure}/{place}", []).append(line)
-    rows = [line for lines in found.values() for line in lines]
+    rows = [line for lines in found.values() for line in _unless_hidden(lines)]
     note = "Each with the interval of its own method; the notes name method and source of every number."
     columns = ("Statistic", "n", f"Value ({facts.ci})")
     return Table.build("Repeat tests and items: what was asked besides", columns, rows, left=(0,), note=note)
+
+
+def _unless_hidden(lines: list[tuple[str, str, str]]) -> list[tuple[str, str, str]]:
+    """Return the lines of one measure; a single one where no number of any of them may be shown."""
+    hidden = {(n, value) for _, n, value in lines if value in (n, NOT_SHOWN)}
+    if len(lines) < 2 or len(hidden) < len({line[1:] for line in lines}):
+        return lines
+    measure, (_, n, _) = lines[0][0].rpartition(": ")[0], lines[0]
+    return [(f"{measure}: all {len(lines)} statistics", n, NOT_SHOWN)]
 
 
 def _besides_cell(facts: Facts, entry: Entry, statistic: str) -> str:

@@ -17,6 +17,18 @@ def series(facts: Facts) -> list[dict[str, Any]]:
     return sorted(rows, key=lambda r: order.get(r["role"], 3))
 
 
+def name_of(row: Any) -> str:
+    """Return what a series is called beside others of its measure: title and place."""
+    place = str(row["place"]).replace(".", ", ").replace("_", " ").strip("-, ")
+    return f"{fmt.clean(row['title'], 120)} ({place})" if place else fmt.clean(row["title"], 120)
+
+
+def _name(facts: Facts, row: Any) -> str:
+    """Return what a series is called in a sentence: its title, with the place where another has the same title."""
+    alike = sum(other["title"] == row["title"] for other in series(facts))
+    return name_of(row) if alike > 1 else fmt.clean(row["title"], 120)
+
+
 def reliability(facts: Facts) -> Iterator[Sentence]:
     """Yield agreement, standard error of measurement and minimal detectable change of every measure."""
     found = series(facts)
@@ -38,7 +50,7 @@ def _unit(facts: Facts, row: Any, priority: int) -> Iterator[Sentence]:
 
 
 def _one(facts: Facts, row: Any, priority: int) -> Sentence:
-    name = fmt.clean(row["title"], 120)
+    name = _name(facts, row)
     place: dict[str, Any] = {"measure": f"{row['measure']}.{row['scale']}", "place": str(row["place"])}
     icc = facts.entry("reliability", "icc_a_1", **place)
     mdc = facts.entry("reliability", "mdc95", **place)
@@ -70,7 +82,7 @@ def conclusion(facts: Facts) -> Iterator[Sentence]:
         row = found[0]
         key: dict[str, Any] = {"measure": f"{row['measure']}.{row['scale']}", "place": str(row["place"])}
         mdc = facts.value("reliability", "mdc95", **key)
-        name = fmt.clean(row["title"], 120)
+        name = _name(facts, row)
         if mdc is None:
             text = f"{name}: the study could not tell how large its measurement error is."
         else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from outcomes.reports.agreement_tables import GRRAS, RETEST_TABLES
 from outcomes.reports.facts import Facts
 from outcomes.reports.figures import agreement_plot
 from outcomes.reports.people import People
+from outcomes.reports.reliability_sentences import reliability as sentences
 from outcomes.study import Study
 from synthetic_cohort import write_retest
 
@@ -195,6 +197,29 @@ def test_few_people_are_not_drawn_and_not_printed(analysed: tuple[Analysis, Path
         assert all("not shown" in row[3] for row in RETEST_TABLES["reliability"](few).rows)
     finally:
         facts.record.meta["privacy"]["internal_minimum"] = 5
+
+
+def test_what_may_not_be_shown_of_a_measure_is_one_line(analysed: tuple[Analysis, Path]) -> None:
+    record = analysed[0].record
+    shown = RETEST_TABLES["repeats_besides"](Facts(record)).rows
+    before = record.meta["privacy"]
+    record.meta["privacy"] = {"internal_minimum": 100, "public_minimum": 100}
+    try:
+        hidden = RETEST_TABLES["repeats_besides"](Facts(record)).rows
+    finally:
+        record.meta["privacy"] = before
+    measures = Counter(row[0].rpartition(": ")[0] for row in shown)
+    lines = {f"{name}: all {count} statistics" for name, count in measures.items() if count > 1}
+    assert {row[0] for row in hidden if ": all " in row[0]} == lines
+    assert len(lines) == 3
+    assert {row[1:] for row in hidden} == {("fewer than 100", "not shown")}
+    assert len(hidden) == len(measures)
+
+
+def test_a_sentence_names_the_place_where_another_measure_has_the_same_title(analysed: tuple[Analysis, Path]) -> None:
+    said = [sentence.text for sentence in sentences(Facts(analysed[0].record)) if sentence.section == "results"]
+    starts = [text.partition(": ICC")[0] for text in said if ": ICC" in text]
+    assert starts == ["Limb girth (mid thigh, mean)", "Limb girth (calf max, mean)", "10-metre walk test"]
 
 
 def test_a_figure_of_agreement_needs_pairs() -> None:
