@@ -6,7 +6,7 @@ import csv
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from outcomes.errors import DesignError, near_word
@@ -131,6 +131,7 @@ class Shortfall:
         return f"{self.interval} {held}"
 
 
+@lru_cache(maxsize=10_000)
 def coverage_shortfall(method: str, level: float, n_people: int) -> Shortfall | None:
     """Return how an interval fell short of its level in simulated studies of at most as many people.
 
