@@ -8,7 +8,7 @@ from typing import Any
 import coverage_data as data
 import numpy as np
 from coverage_data import CHANGES, NEAR_AND_FAR, Data
-from coverage_registry import RESAMPLED, interval, no_change
+from coverage_registry import interval, no_change
 
 # ------------------------------------------------------------------------------------------------- the mean change
 
@@ -130,7 +130,7 @@ def _sized(name: str) -> Any:
 for _name, _ids in (("d_av", ("d_av", "d_rms")), ("d_rm", ("d_rm",)), ("d_before", ("d_before", "g_before"))):
     interval(
         f"BCa bootstrap, {_name}", *_ids, shapes=NEAR_AND_FAR, draw=visits, truth=lambda shape: RISE / SPREAD,
-        one=_sized(_name), replicates=1_000, why=RESAMPLED, smallest=24,
+        one=_sized(_name), smallest=24,
     )  # fmt: skip
 
 

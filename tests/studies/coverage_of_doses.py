@@ -137,8 +137,7 @@ def _half_dose(dose: np.ndarray, change: np.ndarray, rng: Any) -> Any:
 
 interval(
     "profile, half-maximal dose", "dose_ed50", shapes=NEAR_AND_FAR, draw=saturating,
-    truth=lambda shape: HALF, one=_half_dose, replicates=1_000, why="each replicate searches its own curve",
-    smallest=12,
+    truth=lambda shape: HALF, one=_half_dose, smallest=12,
 )  # fmt: skip
 
 
@@ -151,8 +150,7 @@ def _most(dose: np.ndarray, change: np.ndarray, rng: Any) -> Any:
 
 interval(
     "linearised t, largest change of the saturating curve", "dose_curve_saturating", shapes=NEAR_AND_FAR,
-    draw=saturating, truth=lambda shape: TOP, one=_most, replicates=1_000,
-    why="each replicate searches its own curve", smallest=12,
+    draw=saturating, truth=lambda shape: TOP, one=_most, smallest=12,
 )  # fmt: skip
 
 
