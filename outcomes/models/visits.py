@@ -41,7 +41,7 @@ class VisitModel(Result):
         What it means that a variance was estimated to be 0, in words; empty where none was.
     n_people, n_pairs, n_values : int
     reasons : dict of str to str
-        Why a field is None.
+        Why a field is None, or people have no courses of their own though `time` was given.
     """
 
     change: Estimate
@@ -136,11 +136,12 @@ def visit_model(
         if name not in there:
             raise DesignError(f"nobody has a value at {name}")
     fixed = np.column_stack([(at == name).astype(np.float64) for name in there])
-    model, own = _fitted(
+    model, courses = _fitted(
         y, fixed, labels, there, None if time is None else finite_vector(time, name="time"), unit, level
     )
     later = model.contrast({compare[1]: 1.0, compare[0]: -1.0}, name="change").estimate
     pairs, n_pairs, reasons = _pairs(y, labels, at, compare, unit, level)
+    own = time is not None and not courses
     caveats = () if own else ("same_course_of_all",)
     return VisitModel(
         change=replace(later, method="visit_change", caveats=later.caveats + caveats),
@@ -153,21 +154,22 @@ def visit_model(
         n_people=model.n_people,
         n_pairs=n_pairs,
         n_values=model.n_values,
-        reasons=reasons,
+        reasons=courses | reasons,
     )
 
 
 def _fitted(
     y: Any, fixed: Any, labels: Any, names: list[str], time: Any, unit: str, level: float
-) -> tuple[MixedModel, bool]:
-    """Return the model with people's own courses where the data allow it, else with their levels."""
+) -> tuple[MixedModel, dict[str, str]]:
+    """Return the model with people's own courses where the data allow it; else that with their levels, and why."""
+    reasons = {}
     if time is not None:
         try:
             found = mixed_model(y, fixed, labels, slope=time, names=names, unit=unit, level=level, df="kenward_roger")
-            return found, True
-        except DesignError:
-            pass
-    return mixed_model(y, fixed, labels, names=names, unit=unit, level=level, df="kenward_roger"), False
+            return found, {}
+        except DesignError as refusal:
+            reasons["own_courses"] = refusal.reason
+    return mixed_model(y, fixed, labels, names=names, unit=unit, level=level, df="kenward_roger"), reasons
 
 
 def _pairs(

@@ -103,6 +103,14 @@ def test_the_change_of_complete_data_is_that_of_pairs() -> None:
     assert [mean.value for mean in found.means] == pytest.approx(VALUE.reshape(N, 3).mean(axis=0))
 
 
+def test_where_people_have_no_courses_of_their_own_in_the_model_it_is_said_why() -> None:
+    found = visits(time=np.zeros(3 * N))
+    assert not found.own_courses
+    assert found.change.caveats == ("same_course_of_all",)
+    assert "the same in every row" in found.reasons["own_courses"]
+    assert "own_courses" not in visits().reasons  # nobody asked
+
+
 def test_people_who_missed_a_visit_stay_in_the_model() -> None:
     kept = np.ones(3 * N, dtype=bool)
     kept[[2, 9, 14]] = False  # two later and one earlier value
