@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from outcomes.change.roc import Rule, area, area_interval, best_cuts, best_rows
+from outcomes.change.roc import Rule, area, area_interval, best_cuts, best_rows, checked_flags
 from outcomes.errors import DesignError
 from outcomes.intervals import check_level, t_interval, wilson_interval
 from outcomes.matrices import Vector, all_equal, finite_vector, snapped
@@ -192,7 +192,7 @@ def important_change(
 
 def _checked(changes: ArrayLike, important: ArrayLike) -> tuple[Vector, NDArray[np.bool_]]:
     x = snapped(finite_vector(changes, name="changes"))
-    flag = _flags(important, len(x), "ratings of importance")
+    flag = checked_flags(important, len(x), "ratings of importance")
     for kind, count in (("an important", int(flag.sum())), ("no important", int((~flag).sum()))):
         if count < FEWEST:
             have = "1 person has" if count == 1 else f"{count} people have"
@@ -200,16 +200,6 @@ def _checked(changes: ArrayLike, important: ArrayLike) -> tuple[Vector, NDArray[
     if all_equal(x):
         raise DesignError("everybody changed by the same amount")
     return x, flag
-
-
-def _flags(values: ArrayLike, n: int, name: str) -> NDArray[np.bool_]:
-    numbers = finite_vector(np.asarray(values, dtype=object).astype(float), name=name)
-    if len(numbers) != n:
-        raise DesignError(f"{n} changes and {len(numbers)} {name}: lengths differ")
-    if not np.isin(numbers, (0, 1)).all():
-        raise DesignError(f"{name} are true or false")
-    flags: NDArray[np.bool_] = numbers == 1
-    return flags
 
 
 _SOURCES: dict[str, str] = {
@@ -258,7 +248,7 @@ def _mean_change(
     if slightly is None:
         reasons["mean_change"] = "no category just above 'no change' was named"
         return None
-    few = x[_flags(slightly, len(x), "ratings just above 'no change'")]
+    few = x[checked_flags(slightly, len(x), "ratings just above 'no change'")]
     if len(few) < FEWEST:
         have = "1 person is" if len(few) == 1 else f"{len(few)} people are"
         reasons["mean_change"] = f"{have} in the category just above 'no change'; at least {FEWEST} are needed"

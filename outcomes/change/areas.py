@@ -6,12 +6,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
 from numpy.typing import ArrayLike
 
-from outcomes.change.roc import Flags, area, area_interval, placements
-from outcomes.errors import DesignError
-from outcomes.intervals import check_level, normal_quantile, t_two_sided
+from outcomes.change.roc import area, area_interval, checked_flags, placement_variance, placements
+from outcomes.intervals import check_level, normal_quantile, possible_p, t_two_sided
 from outcomes.matrices import Vector, paired, snapped
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
@@ -91,47 +89,33 @@ def compare_areas(first: ArrayLike, second: ArrayLike, flagged: ArrayLike, *, le
     """
     check_level(level)
     a, b = paired(first, second, at_least=4)
-    a, b, flag = snapped(a), snapped(b), _flags(flagged, len(a))
-    areas = [placements(values, flag) for values in (a, b)]
-    (above_a, below_a), (above_b, below_b) = areas
-    yes, no = int(flag.sum()), int((~flag).sum())
+    a, b, flag = snapped(a), snapped(b), checked_flags(flagged, len(a), "flags")
+
+    def one(values: Vector) -> Estimate:
+        interval = area_interval(values, flag, level=level)
+        return Estimate(
+            value=area(values, flag), unit="1", method="roc_area", n_people=len(a), n_values=len(a),
+            interval=interval, source=_SOURCE,
+        )  # fmt: skip
+
+    first_area, second_area = one(a), one(b)
+    (above_a, below_a), (above_b, below_b) = (placements(values, flag) for values in (a, b))
     value = area(a, flag) - area(b, flag)
-    variance = float(np.var(above_a - above_b, ddof=1) / yes + np.var(below_a - below_b, ddof=1) / no)
+    variance = placement_variance(above_a - above_b, below_a - below_b)
     interval, test, reasons = None, None, {}
     if variance > 1e-24:
         error = math.sqrt(variance)
         half, z = normal_quantile((1 + level) / 2) * error, value / error
         interval = Interval(max(value - half, -1.0), min(value + half, 1.0), level, "DeLong, same people")
-        p = max(t_two_sided(z, None), float(np.finfo(float).tiny))
+        p = possible_p(t_two_sided(z, None))
         test = HypothesisTest(name="DeLong z of two areas of the same people", p=p, statistic=z)
     else:
         reasons["difference"] = "both quantities place everybody alike, so their difference has no spread"
-
-    def one(values: Vector) -> Estimate:
-        return Estimate(
-            value=area(values, flag), unit="1", method="roc_area", n_people=len(a), n_values=len(a),
-            interval=area_interval(values, flag, level=level), source=_SOURCE,
-        )  # fmt: skip
 
     return AreaComparison(
         difference=Estimate(
             value=value, unit="1", method="roc_area_difference", n_people=len(a), n_values=2 * len(a),
             interval=interval, test=test, source=_SOURCE,
         ),
-        first=one(a), second=one(b), n_people=len(a), n_flagged=yes, reasons=reasons,
+        first=first_area, second=second_area, n_people=len(a), n_flagged=int(flag.sum()), reasons=reasons,
     )  # fmt: skip
-
-
-def _flags(flagged: ArrayLike, n: int) -> Flags:
-    try:
-        numbers = np.asarray(flagged, dtype=np.float64)
-    except (TypeError, ValueError) as error:
-        raise DesignError("flags are true or false") from error
-    if numbers.shape != (n,):
-        raise DesignError(f"{n} people and {numbers.size} flags: lengths differ")
-    if not np.isin(numbers, (0, 1)).all():
-        raise DesignError("flags are true or false")
-    flag: Flags = numbers == 1
-    if min(int(flag.sum()), int((~flag).sum())) < 2:
-        raise DesignError("an area under the curve needs two people of each kind for an interval")
-    return flag

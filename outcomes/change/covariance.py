@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, t_quantile, t_two_sided
+from outcomes.intervals import check_level, possible_p, t_quantile, t_two_sided
 from outcomes.matrices import Matrix, Vector, all_equal, paired
 from outcomes.models import InformationCriteria, information_criteria, least_squares_log_likelihood
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
@@ -216,8 +216,8 @@ def _estimate(fit: _Fit, which: int, method: str, unit: str, level: float, *, te
     hypothesis = None
     if test:
         t = value / se
-        p = max(t_two_sided(t, fit.df), np.finfo(float).tiny)
-        hypothesis = HypothesisTest(name="t of the difference between groups", p=float(p), statistic=t, df=(fit.df,))
+        p = possible_p(t_two_sided(t, fit.df))
+        hypothesis = HypothesisTest(name="t of the difference between groups", p=p, statistic=t, df=(fit.df,))
     return Estimate(
         value=value, unit=unit, method=method, n_people=fit.n, n_values=2 * fit.n,
         interval=Interval(value - half, value + half, level, "Student t"), test=hypothesis, source=_SOURCE,
@@ -235,7 +235,7 @@ def _f_beyond(f: float, df: float, df_rest: float) -> float:
     """Return the probability of an F at least as large, never 0."""
     from scipy.special import fdtrc
 
-    return max(float(fdtrc(df, df_rest, f)), float(np.finfo(float).tiny))
+    return possible_p(float(fdtrc(df, df_rest, f)))
 
 
 def _slopes_differ(design: Matrix, products: Matrix, y: Vector, counts: Mapping[str, int]) -> HypothesisTest | None:

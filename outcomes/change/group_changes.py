@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from outcomes.change.sizes import FROM_PEOPLE, hedges_correction
 from outcomes.errors import DesignError
-from outcomes.intervals import bca_of_two_groups, check_level, normal_quantile, t_quantile, t_two_sided
+from outcomes.intervals import bca_of_two_groups, check_level, normal_quantile, possible_p, t_quantile, t_two_sided
 from outcomes.matrices import Vector, all_equal, finite_vector, paired
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
@@ -109,7 +109,7 @@ def difference_of_changes(
         df = sum(parts) ** 2 / (parts[0] ** 2 / (n1 - 1) + parts[1] ** 2 / (n2 - 1))
     value = float(a.mean() - b.mean())
     half, t = t_quantile((1 + level) / 2, df) * se, value / se
-    p = max(t_two_sided(t, df), float(np.finfo(float).tiny))
+    p = possible_p(t_two_sided(t, df))
     name = "Welch t" if spread == "unequal" else "Student t, one standard deviation"
     return ChangeDifference(
         difference=Estimate(

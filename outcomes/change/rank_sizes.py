@@ -12,7 +12,15 @@ from numpy.typing import ArrayLike
 
 from outcomes.change.significance import signed_ranks
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, midranks, normal_quantile, t_quantile, wilson_interval
+from outcomes.intervals import (
+    around_fisher,
+    check_level,
+    jackknife_error,
+    midranks,
+    normal_quantile,
+    t_quantile,
+    wilson_interval,
+)
 from outcomes.matrices import Matrix, Vector, finite_vector, snapped
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
 
@@ -120,11 +128,12 @@ def _jackknife(moved: Vector, r: float, level: float) -> Interval:
     m = len(moved)
     if abs(r) > 1 - 1e-12:
         return _one_sided(r, m, level, "Feng-Cliff, all one way")
-    pairs: Matrix = np.sign(moved[:, None] + moved[None, :])
+    upward = np.sort(moved)
+    # of each person, the pairs with a sum above 0 less those with one below
+    pairs = m - np.searchsorted(upward, -moved, "right") - np.searchsorted(upward, -moved, "left")
     total = (pairs.sum() + np.sign(moved).sum()) / 2
-    left_out = (total - pairs.sum(axis=1)) / (m * (m - 1) / 2)
-    variance = (m - 1) * float(np.var(left_out))
-    s = math.sqrt(max(variance, (1 - r * r) / (m * (m + 1) / 2 - 1)))
+    left_out = (total - pairs) / (m * (m - 1) / 2)
+    s = max(jackknife_error(left_out), math.sqrt((1 - r * r) / (m * (m + 1) / 2 - 1)))
     return _within_bounds(r, t_quantile((1 + level) / 2, m - 1) * s, level, "Feng-Cliff, jackknife variance")
 
 
@@ -132,9 +141,7 @@ def _null(m: int, r: float, level: float) -> Interval | None:
     if abs(r) > 1 - 1e-12:
         return None
     half = normal_quantile((1 + level) / 2) * math.sqrt(m * (m + 1) * (2 * m + 1) / 6) / (m * (m + 1) / 2)
-    return Interval(
-        math.tanh(math.atanh(r) - half), math.tanh(math.atanh(r) + half), level, "Fisher z, null standard error"
-    )
+    return around_fisher(r, half, level=level, method="Fisher z, null standard error")
 
 
 def _within_bounds(d: float, half: float, level: float, method: str) -> Interval:
@@ -146,9 +153,8 @@ def _within_bounds(d: float, half: float, level: float, method: str) -> Interval
 
 def _one_sided(d: float, people: int, level: float, method: str) -> Interval:
     """Return the interval at a bound, -1 or 1: Wilson's of a share of 0 or 1 of so many people."""
-    z = normal_quantile((1 + level) / 2)
-    inner = (people - z * z) / (people + z * z)
-    return Interval(inner, 1.0, level, method) if d > 0 else Interval(-1.0, -inner, level, method)
+    share = wilson_interval(people if d > 0 else 0, people, level=level)
+    return Interval(2 * share.low - 1, 2 * share.high - 1, level, method)
 
 
 def _estimate(value: float, method: str, n: int, interval: Interval | None, source: str) -> Estimate:

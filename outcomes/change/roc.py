@@ -6,10 +6,10 @@ import math
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from outcomes.errors import DesignError
-from outcomes.intervals import midranks, normal_quantile
+from outcomes.intervals import midranks, normal_quantile, wilson_interval
 from outcomes.matrices import Vector
 from outcomes.result import Interval
 
@@ -123,6 +123,31 @@ def placements(values: Vector, flag: Flags) -> tuple[Vector, Vector]:
     return (ranks[flag] - midranks(yes)) / len(no), 1 - (ranks[~flag] - midranks(no)) / len(yes)
 
 
+def placement_variance(above: Vector, below: Vector) -> float:
+    """Return DeLong's variance of an area from its placements, or of a difference of two from those of theirs."""
+    return float(np.var(above, ddof=1) / len(above) + np.var(below, ddof=1) / len(below))
+
+
+def checked_flags(values: ArrayLike, n: int, name: str) -> Flags:
+    """Return which of n people are flagged.
+
+    Raises
+    ------
+    DesignError
+        Not one for each of them, or one that is missing or neither true nor false.
+    """
+    try:
+        numbers = np.asarray(values, dtype=object).astype(float)
+    except (TypeError, ValueError) as error:
+        raise DesignError(f"{name} are true or false") from error
+    if numbers.shape != (n,):
+        raise DesignError(f"{n} people and {numbers.size} {name}: lengths differ")
+    if not np.isin(numbers, (0, 1)).all():
+        raise DesignError(f"{name} are true or false, and none is missing")
+    flags: Flags = numbers == 1
+    return flags
+
+
 def area_interval(
     values: Vector, flag: Flags, *, level: float = 0.95, interval: Literal["logit", "delong"] = "logit"
 ) -> Interval | None:
@@ -172,14 +197,12 @@ def area_interval(
     yes, no = values[flag], values[~flag]
     if min(len(yes), len(no)) < 2:
         raise DesignError("an area under the curve needs two people of each kind for an interval")
-    above, below = placements(values, flag)
-    variance = float(np.var(above, ddof=1) / len(yes) + np.var(below, ddof=1) / len(no))
+    variance = placement_variance(*placements(values, flag))
     middle, z = area(values, flag), normal_quantile((1 + level) / 2)
     if interval == "logit" and middle in (0.0, 1.0):
         few = min(len(yes), len(no))
-        inner = few / (few + z * z)
-        low, high = (inner, 1.0) if middle == 1 else (0.0, 1 - inner)
-        return Interval(low, high, level, "Feng-Cliff, no overlap")
+        share = wilson_interval(few * middle, few, level=level)
+        return Interval(share.low, share.high, level, "Feng-Cliff, no overlap")
     if variance <= 0:
         return None
     half = z * math.sqrt(variance)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval
+from outcomes.intervals.bootstrap import BcaInterval, Statistic, bca_interval, jackknife_error
 from outcomes.intervals.noncentral import noncentral_t_interval, noncentral_t_quantile
 from outcomes.intervals.pairs import pairs_interval
 from outcomes.intervals.parametric import (
+    around_fisher,
     clopper_pearson_interval,
     correlation_interval,
     fisher_interval,
@@ -19,6 +20,7 @@ from outcomes.intervals.quantiles import (
     chi_square_quantile,
     f_quantile,
     normal_quantile,
+    possible_p,
     t_quantile,
     t_two_sided,
 )
@@ -36,6 +38,7 @@ __all__ = [
     "SignFlips",
     "Statistic",
     "VariancePart",
+    "around_fisher",
     "bca_interval",
     "bca_interval_of_sums",
     "bca_of_two_groups",
@@ -47,6 +50,7 @@ __all__ = [
     "fisher_interval",
     "flip_signs",
     "hodges_lehmann",
+    "jackknife_error",
     "midranks",
     "newcombe_interval",
     "noncentral_t_interval",
@@ -54,6 +58,7 @@ __all__ = [
     "normal_quantile",
     "pairs_interval",
     "participant_slope",
+    "possible_p",
     "standard_deviation_interval",
     "t_interval",
     "t_quantile",

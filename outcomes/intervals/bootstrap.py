@@ -175,13 +175,12 @@ def joined(
     """
     plain, own = tails(level, "nominal", 0), tails(level, levels, len(left_out[0]))
     low, high, plain_low, plain_high = np.quantile(drawn, [*(adjusted(q, bias, acceleration) for q in own), *plain])
-    squares = sum((len(one) - 1) / len(one) * float(np.sum((one - np.mean(one)) ** 2)) for one in left_out)
     return BcaInterval(
         value=value,
         interval=Interval(float(low), float(high), level, method if levels == "nominal" else f"{levels} {method}"),
         percentile=Interval(float(plain_low), float(plain_high), level, method.replace("BCa", "percentile")),
         standard_error=float(np.std(drawn, ddof=1)),
-        jackknife_error=math.sqrt(squares),
+        jackknife_error=math.hypot(*(jackknife_error(one) for one in left_out)),
         bias_correction=bias,
         acceleration=acceleration,
         resamples=len(drawn),
@@ -236,6 +235,30 @@ def acceleration_of(left_out: Vector) -> float:
     if squares <= (1e-12 * float(np.max(np.abs(left_out)))) ** 2:
         raise DesignError("leaving a participant out changes nothing, so the BCa acceleration is not defined")
     return float(np.sum(d**3) / (6 * squares**1.5))
+
+
+def jackknife_error(left_out: Vector) -> float:
+    """Return the standard error of a statistic from its values without each participant in turn.
+
+    Parameters
+    ----------
+    left_out : array of shape (n_participants,)
+
+    Returns
+    -------
+    float
+        √((n - 1)/n · Σ(x - mean)²), in the unit of the statistic.
+
+    References
+    ----------
+    Efron & Stein (1981) Ann Stat 9:586-596.
+
+    Examples
+    --------
+    >>> round(jackknife_error(np.array([2.5, 2.0, 1.5])), 4)  # of the mean of 1, 2, 3, whose standard error this is
+    0.5774
+    """
+    return math.sqrt((len(left_out) - 1) * float(np.var(left_out)))
 
 
 def tails(level: float, levels: Levels, n: int) -> tuple[float, float]:

@@ -232,8 +232,13 @@ def fisher_interval(r: float, error: float, quantile: float, *, level: float) ->
     """
     if not (abs(r) < 1 and 0 < error < math.inf):
         return None
-    half, middle = quantile * error / (1 - r * r), math.atanh(r)
-    return Interval(math.tanh(middle - half), math.tanh(middle + half), level, "Fisher z")
+    return around_fisher(r, quantile * error / (1 - r * r), level=level, method="Fisher z")
+
+
+def around_fisher(r: float, half: float, *, level: float, method: str) -> Interval:
+    """Return tanh(atanh r ± half), half the width on Fisher's scale, for a coefficient between -1 and 1."""
+    middle = math.atanh(r)
+    return Interval(math.tanh(middle - half), math.tanh(middle + half), level, method)
 
 
 def correlation_interval(r: float, n: int, *, controls: int = 0, ranks: bool = False, level: float = 0.95) -> Interval:
@@ -285,7 +290,7 @@ def correlation_interval(r: float, n: int, *, controls: int = 0, ranks: bool = F
     variance = (1 + r * r / 2 if ranks else 1.0) / (n - controls - 3)
     half = normal_quantile((1 + level) / 2) * math.sqrt(variance)
     name = "Fisher z, Bonett-Wright variance" if ranks else "Fisher z"
-    return Interval(math.tanh(math.atanh(r) - half), math.tanh(math.atanh(r) + half), level, name)
+    return around_fisher(r, half, level=level, method=name)
 
 
 def newcombe_interval(count: int, n: int, other_count: int, other_n: int, *, level: float = 0.95) -> Interval:

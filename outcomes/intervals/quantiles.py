@@ -6,6 +6,7 @@ They come from ``scipy.special``, whose import costs a third of that of ``scipy.
 from __future__ import annotations
 
 import math
+import sys
 
 from outcomes.errors import DesignError
 
@@ -97,6 +98,17 @@ def t_two_sided(t: float, df: float | None) -> float:
     from scipy.special import ndtr, stdtr
 
     return float(2 * (ndtr(-abs(t)) if df is None else stdtr(df, -abs(t))))
+
+
+def possible_p(p: float) -> float:
+    """Return p where a double can hold it, else the smallest double or 1: no probability is 0.
+
+    Examples
+    --------
+    >>> possible_p(0.0) > 0, possible_p(0.3)
+    (True, 0.3)
+    """
+    return min(1.0, max(p, sys.float_info.min))
 
 
 def f_quantile(p: float, df1: float, df2: float) -> float:

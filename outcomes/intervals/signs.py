@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import sys
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from outcomes.errors import DesignError
+from outcomes.intervals.quantiles import possible_p
 from outcomes.matrices import Vector, snapped
 
 MOST_STEPS = 100_000_000
@@ -96,8 +96,7 @@ def flip_signs(values: Vector, *, resamples: int = 100_000, rng: np.random.Gener
     else:
         return _random(values, resamples, rng)
     # Sums of equal sign alone have probability 2^-n, which a double cannot hold beyond n = 1074.
-    smallest = sys.float_info.min
-    return SignFlips(max(two, smallest), max(upper, smallest), way, None, 2**n)  # type: ignore[arg-type]
+    return SignFlips(possible_p(two), possible_p(upper), way, None, 2**n)  # type: ignore[arg-type]
 
 
 def _grid_steps(values: Vector) -> NDArray[np.int64] | None:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, t_quantile, t_two_sided
+from outcomes.intervals import check_level, possible_p, t_quantile, t_two_sided
 from outcomes.matrices import all_equal, finite_vector
 from outcomes.models.results import with_unit
 from outcomes.result import Estimate, HypothesisTest, Interval, Result
@@ -150,7 +149,7 @@ def pool_imputations(
     df = 1 / (1 / rubin + 1 / observed) if min(rubin, observed) < math.inf else math.inf
     error = math.sqrt(total)
     half, t = t_quantile((1 + level) / 2, df) * error, value / error
-    p = max(t_two_sided(t, df), float(np.finfo(float).tiny))
+    p = possible_p(t_two_sided(t, df))
     return PooledImputations(
         estimate=Estimate(
             value=value, unit=unit, method="pooled_imputations", n_people=n_people, n_values=n_people,

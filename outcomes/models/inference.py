@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from outcomes.errors import DesignError
-from outcomes.intervals import t_quantile, t_two_sided
+from outcomes.intervals import possible_p, t_quantile, t_two_sided
 from outcomes.models.fit import Fit
 from outcomes.models.likelihood import Array
 from outcomes.models.results import Contrast, DegreesOfFreedom, FTest
@@ -89,7 +88,7 @@ class Inference:
         estimate = replace(
             self.estimate(value, unit, f"mixed_term_{df}", _SOURCES[df]),
             interval=Interval(value - half, value + half, level, f"Student t, {df.replace('_', '-')}"),
-            test=HypothesisTest(name="t", p=_possible(t_two_sided(t, freedom)), statistic=t, df=(freedom,)),
+            test=HypothesisTest(name="t", p=possible_p(t_two_sided(t, freedom)), statistic=t, df=(freedom,)),
         )
         return Contrast(name=name, estimate=estimate, standard_error=error, df=freedom, df_method=df, null=null)
 
@@ -107,7 +106,7 @@ class Inference:
             wald = values @ np.linalg.solve(rows @ adjusted.adjusted @ rows.T, values)
             statistic = scaling * float(wald) / len(rows)
         columns = self.fit.design.columns
-        p = _possible(float(fdtrc(len(rows), freedom, statistic)))
+        p = possible_p(float(fdtrc(len(rows), freedom, statistic)))
         return FTest(
             test=HypothesisTest(name="F", p=p, statistic=statistic, df=(float(len(rows)), freedom)),
             df_method=df,
@@ -137,8 +136,3 @@ def infer(found: Fit) -> Inference:
     if found.likelihood.restricted:
         adjustment = kenward_roger(found.design.blocks, found.optimum.covariance)
     return Inference(found, adjustment, satterthwaite(found.likelihood, found.optimum), caveats)
-
-
-def _possible(p: float) -> float:
-    """Return p, not below the smallest double: no probability is 0."""
-    return min(1.0, max(p, sys.float_info.min))

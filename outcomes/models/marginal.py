@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from outcomes.errors import DesignError
-from outcomes.intervals import check_level, t_quantile, t_two_sided
+from outcomes.intervals import check_level, possible_p, t_quantile, t_two_sided
 from outcomes.matrices import finite_vector
 from outcomes.models.likelihood import Array
 from outcomes.models.results import with_unit
@@ -201,7 +201,7 @@ def marginal_model(
             value=value, unit=unit, method=f"marginal_term_{sandwich}", n_people=count, n_values=len(y),
             interval=Interval(value - half, value + half, level, f"{name}, {sandwich.upper()}"),
             test=HypothesisTest(
-                name=tested, p=max(t_two_sided(t, freedom), float(np.finfo(float).tiny)), statistic=t,
+                name=tested, p=possible_p(t_two_sided(t, freedom)), statistic=t,
                 df=() if math.isinf(freedom) else (freedom,),
             ),
             source=_SOURCES[sandwich],

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from outcomes.errors import DesignError
-from outcomes.intervals import bca_interval_of_sums, check_level, t_quantile
+from outcomes.intervals import bca_interval_of_sums, check_level, jackknife_error, t_quantile
 from outcomes.matrices import Matrix
 from outcomes.reliability.components import ROUGH, STEPS, person_parts, variance_components
 from outcomes.reliability.correlations import FORMS, mean_of_k
@@ -237,7 +237,7 @@ def _jackknife(parts: Matrix, values: dict[str, Array], k: int, level: float) ->
         if not (np.isfinite(middle) and np.isfinite(others).all()):
             found[single] = found[mean] = "the correlation is not defined, or is 1, without one of the people"
             continue
-        half = t * math.sqrt((n - 1) * float(np.var(others)))
+        half = t * jackknife_error(others)
         low, high = (math.expm1(2 * end) / (math.expm1(2 * end) + k) for end in (float(middle) - half, middle + half))
         found[single] = Interval(low, high, level, "jackknife over people, Fisher z")
         found[mean] = Interval(mean_of_k(low, k), mean_of_k(high, k), level, "jackknife over people, Fisher z")

@@ -18,7 +18,7 @@ from outcomes.single_case.phases import Better, sign_of
 
 MOST_DRAWS = 2_000_000
 """Starts, of all people together, that are counted one by one."""
-_ODDS = 0.05
+_ALPHA = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +64,7 @@ def phase_start_test(
     *,
     better: Better,
     unit: str,
-    alpha: float | None = _ODDS,
+    alpha: float | None = _ALPHA,
     sides: Literal["one", "two"] = "one",
 ) -> PhaseTest:
     """Exact randomisation test of one person's second phase, whose start was drawn by lot.
@@ -125,7 +125,7 @@ def multiple_baseline_test(
     *,
     better: Better,
     unit: str,
-    alpha: float | None = _ODDS,
+    alpha: float | None = _ALPHA,
     sides: Literal["one", "two"] = "one",
 ) -> PhaseTest:
     """Exact randomisation test of the second phase of several people (or behaviours) with starts drawn by lot.
@@ -206,7 +206,7 @@ def multiple_baseline_test(
         difference=Estimate(
             value=observed, unit=unit, method="phase_difference", n_people=len(rows),
             n_values=sum(len(values) for values in rows), test=test, source="Edgington & Onghena (2007)",
-            caveats=("lot_cannot_reach",) if 1 / count > _ODDS else (),
+            caveats=("lot_cannot_reach",) if 1 / count > _ALPHA else (),
         ),
         test=test, smallest_p=1 / count, n_assignments=count, n_as_good=as_good, reasons=reasons,
     )  # fmt: skip

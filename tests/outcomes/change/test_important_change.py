@@ -93,6 +93,8 @@ def test_people_who_are_told_apart_wholly_have_a_cut_and_no_model() -> None:
         (np.arange(20.0), np.arange(19) >= 10, "lengths differ"),
         (np.arange(20.0), np.arange(20), "true or false"),
         ([math.nan, *range(19)], np.arange(20) >= 10, "missing"),
+        (np.arange(20.0), ["yes"] * 10 + ["no"] * 10, "true or false"),
+        (np.arange(20.0), [None] + [True] * 19, "missing"),
     ],
 )
 def test_what_has_no_answer_is_refused(changes: object, rated: object, reason: str) -> None:

@@ -18,6 +18,7 @@ from outcomes.change import (
     standard_error_of,
 )
 from outcomes.errors import DesignError
+from outcomes.intervals import t_quantile
 
 DRAW = np.random.default_rng(1)
 BEFORE = np.round(45 + 4 * DRAW.normal(size=24), 1)
@@ -112,6 +113,19 @@ def test_changes_that_turn_round_turn_the_interval_of_the_rank_biserial_round() 
     x = np.array([1, 2, -1, 0, 3, -2, 4.0])
     there, back = (paired_rank_sizes(s * x).rank_biserial.interval for s in (1, -1))
     assert (back.low, back.high) == pytest.approx((-there.high, -there.low))
+
+
+def test_the_jackknife_of_a_rank_biserial_is_that_of_leaving_each_person_out() -> None:
+    x = np.array([3.0, -1, 2, 2, -2, 4, 0, 1, 5, -1])
+    moved = x[x != 0]
+    m = len(moved)
+    d = float(paired_rank_sizes(x).rank_biserial.value)
+    left_out = [float(paired_rank_sizes(np.delete(moved, i)).rank_biserial.value) for i in range(m)]
+    half = t_quantile(0.975, m - 1) * math.sqrt((m - 1) / m * sum((one - np.mean(left_out)) ** 2 for one in left_out))
+    away = half * math.sqrt((1 - d**2) ** 2 + half**2)
+    ends = [(d - d**3 + side * away) / (1 - d**2 + half**2) for side in (-1, 1)]
+    found = paired_rank_sizes(x).rank_biserial.interval
+    assert [found.low, found.high] == pytest.approx([max(ends[0], -1), min(ends[1], 1)])
 
 
 def test_an_interval_of_the_rank_biserial_that_is_none_is_refused() -> None:
